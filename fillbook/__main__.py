@@ -1,0 +1,3 @@
+from fillbook.cli import main
+
+main()

@@ -1,0 +1,564 @@
+"""From an event to fact rows. Nothing else writes facts, and this reads nothing but the event and the blobs it names.
+
+Fact rows carry the number of the event that said them, so a correction can take them away and write those of the new body in
+their place. Minted IDs are never taken away: a voided tire keeps its number and the word *void*.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from fillbook.trace.book import derive
+from fillbook.trace.book.journal import Chain, Event
+from fillbook.trace.book.opening import Book
+from fillbook.trace.book.tables import FACTS
+from fillbook.trace.core import ids, logger
+from fillbook.trace.core.errors import Damaged
+
+#: Order of touches within one second.
+PREPARE, DRAW, AFTER = 1, 2, 3
+
+
+@dataclass
+class Facts:
+    """Writes the rows of one event."""
+
+    book: Book
+    event: Event
+    touches: int = 0
+
+    def row(self, table: str, **columns: Any) -> None:
+        self.book.insert(table, {"shop": self.event.shop, "seq": self.event.seq, **columns})
+
+    def touch(
+        self,
+        item: str,
+        words: str,
+        *,
+        state: str | None = None,
+        place: str | None = None,
+        at: int | None = None,
+        rank: int = AFTER,
+    ) -> None:
+        """One line of the item's history; *state* and *place* where they change."""
+        self.row(
+            "touch", n=self.touches, item=item, at=self.event.happened_at if at is None else at, rank=rank,
+            state=state, place=place, words=words,
+        )  # fmt: skip
+        self.touches += 1
+
+
+Handler = Callable[[Facts, Event, dict[str, Any]], None]
+HANDLERS: dict[str, Handler] = {}
+
+
+def handles(kind: str) -> Callable[[Handler], Handler]:
+    def register(handler: Handler) -> Handler:
+        HANDLERS[kind] = handler
+        return handler
+
+    return register
+
+
+def take_away(book: Book, shop: str, seq: int) -> derive.Affected:
+    """Remove the facts of event *seq*, and tell what they bore on."""
+    before = derive.affected_by(book, shop, seq)
+    for table in FACTS:
+        book.execute(f"DELETE FROM {table} WHERE shop = ? AND seq = ?", (shop, seq))
+    return before
+
+
+def apply(book: Book, chain: Chain, event: Event, before: derive.Affected | None = None) -> None:
+    """Write the facts of *event* and derive again what they bear on.
+
+    *before* is what the facts of a corrected event bore on, where they were taken away already.
+    """
+    _number(book, chain, event)
+    if event.corrects is None:
+        _write(book, event)
+        derive.refresh(book, event.shop, derive.affected_by(book, event.shop, event.seq))
+        return
+    target = original(book, event.shop, event.corrects)
+    if before is None:
+        before = take_away(book, event.shop, target.seq)
+    if event.body["void"]:
+        _void(book, target, event)
+    else:
+        _write(book, replace(target, happened_at=event.happened_at, body=event.body["body"]))
+    facts = Facts(book, event)
+    for item in touched(target.body):
+        facts.touch(item, f"{target.kind}: {'voided' if event.body['void'] else 'corrected'} · {event.body['said']['why']}",
+                    at=event.recorded_at)  # fmt: skip
+    derive.refresh(
+        book,
+        event.shop,
+        before
+        | derive.affected_by(book, event.shop, target.seq)
+        | derive.affected_by(book, event.shop, event.seq),
+    )
+
+
+def original(book: Book, shop: str, seq: int) -> Event:
+    text = book.value("SELECT text FROM event WHERE shop = ? AND seq = ?", shop, seq)
+    if text is None:
+        raise Damaged(f"Event {shop}:{seq} is corrected but missing.")
+    return Event.from_text(text)
+
+
+def effective(book: Book, shop: str, seq: int) -> Event | None:
+    """The event as it now stands: its newest correction's body; None when it is void or missing."""
+    text = book.value("SELECT text FROM event WHERE shop = ? AND seq = ?", shop, seq)
+    if text is None:
+        return None
+    event = Event.from_text(text)
+    newest = book.value(
+        "SELECT text FROM event WHERE shop = ? AND corrects = ? ORDER BY seq DESC LIMIT 1", shop, seq
+    )
+    if newest is None:
+        return event
+    correction = Event.from_text(newest)
+    if correction.body["void"]:
+        return None
+    return replace(event, happened_at=correction.happened_at, body=correction.body["body"])
+
+
+def touched(body: dict[str, Any]) -> list[str]:
+    """The items an event body names, minted or mentioned, each once and in order."""
+    found: dict[str, None] = dict.fromkeys(body.get("ids", []))
+
+    def look(value: Any) -> None:
+        if isinstance(value, str) and 11 <= len(value) <= 12 and ids.is_valid(value):
+            found.setdefault(value)
+        elif isinstance(value, list):
+            for part in value:
+                look(part)
+        elif isinstance(value, dict):
+            for part in value.values():
+                look(part)
+
+    look(body.get("said", {}))
+    return list(found)
+
+
+def _number(book: Book, chain: Chain, event: Event) -> None:
+    """Give the new items of an event, and its draws without an item, their numbers."""
+    codes = [code for code in event.body.get("ids", []) if event.corrects is None]
+    draws = (
+        event.body.get("draws", []) if event.corrects is None else event.body.get("body", {}).get("draws", [])
+    )
+    seq = event.corrects or event.seq
+    for n, draw in enumerate(draws):
+        code = nameless(event.shop, seq, n)
+        if not draw["item"] and not book.value("SELECT 1 FROM item WHERE code = ?", code):
+            codes.append(code)
+    if not codes:
+        return
+    first = chain.number_items(len(codes))
+    rows = []
+    for offset, code in enumerate(codes):
+        kind = "W" if ":" in code else ids.kind_of(code)
+        year, serial = (0, 0) if kind == "W" else (int(code[3:5]), int(code[5:-1]))
+        rows.append((first + offset, code, event.shop, kind, year, serial, seq))
+    book.insert_many("item", ("num", "code", "shop", "kind", "year", "serial", "seq"), rows)
+
+
+def nameless(shop: str, seq: int, n: int) -> str:
+    """The name of a draw that went into no item: a purge, waste, a pump run."""
+    return f"{shop}:{seq}.{n}"
+
+
+def _write(book: Book, event: Event) -> None:
+    handler = HANDLERS.get(event.kind)
+    if handler is None:
+        raise Damaged(
+            f"Event {event.shop}:{event.seq} is a {event.kind!r}, which this program does not know. Use a newer one."
+        )
+    facts = Facts(book, event)
+    handler(facts, event, event.body["said"])
+    for n, found in enumerate(event.body["findings"]):
+        facts.row(
+            "finding",
+            n=n,
+            item=found["item"],
+            code=found["code"],
+            words=found["words"],
+            holds=int(found["holds"]),
+        )
+        if found["holds"]:
+            facts.row(
+                "hold", n=n, item=found["item"], lot="", supplier="", why=found["words"], at=event.happened_at, by_rule=1,
+                who=event.who,
+            )  # fmt: skip
+
+
+def _void(book: Book, target: Event, correction: Event) -> None:
+    facts = Facts(book, target)
+    for code in target.body["ids"]:
+        facts.touch(code, f"{target.kind}: void", state="void", place="", at=target.happened_at)
+
+
+# -- setting up ----------------------------------------------------------------------------------------------------------------
+@handles("set up shop")
+def _set_up_shop(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("shop", name=said["name"], timezone=said["timezone"], host=said["host"], units=said["units"])
+    owner = event.body["ids"][0]
+    facts.row("person", item=owner, name=said["owner"], role="owner")
+    facts.touch(owner, "started the book", state="here", place="")
+
+
+@handles("add person")
+def _add_person(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("person", item=event.body["ids"][0], name=said["name"], role=said["role"])
+    facts.touch(event.body["ids"][0], f"joined as {said['role']}", state="here", place="")
+
+
+@handles("add system")
+def _add_system(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("system", name=said["name"], ratio_a=said["parts_a"], ratio_b=said["parts_b"])
+
+
+@handles("add zone")
+def _add_zone(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "zone", item=event.body["ids"][0], name=said["name"], gap_s=said["gap_s"], tolerance_mk=said["tolerance_mk"]
+    )  # fmt: skip
+    facts.touch(event.body["ids"][0], "set up", state="in use", place="")
+
+
+@handles("add line")
+def _add_line(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("line", item=event.body["ids"][0], name=said["name"])
+    facts.touch(event.body["ids"][0], "set up", state="in use", place="")
+
+
+@handles("set limit")
+def _set_limit(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "limit_set", name=said["limit"], scope=said.get("line", ""), value=event.body["value"], typed=said["to"],
+        source=said["source"], from_at=said.get("from_when", event.happened_at),
+    )  # fmt: skip
+
+
+# -- dock and holds ------------------------------------------------------------------------------------------------------------
+@handles("receive")
+def _receive(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    for tote in event.body["ids"]:
+        facts.row(
+            "tote", item=tote, supplier=said["supplier"], lot=said["lot"], side=said["side"], system=said["system"],
+            net_g=said["net_g"], basis=said["basis"], received_at=event.happened_at, use_by=said.get("use_by"),
+        )  # fmt: skip
+        facts.touch(
+            tote,
+            f"received from {said['supplier']}, lot {said['lot']}",
+            state="in store",
+            place="",
+            rank=PREPARE,
+        )
+
+
+@handles("hold")
+def _hold(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "hold", n=0, item=said.get("item", ""), lot=event.body["lot"], supplier=event.body["supplier"], why=said["why"],
+        at=event.happened_at, by_rule=0, who=event.who,
+    )  # fmt: skip
+    for item in event.body["covers"]:
+        facts.touch(item, f"put on hold: {said['why']}")
+
+
+@handles("lift")
+def _lift(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    body = event.body
+    facts.row("lift", hold_seq=body["hold_seq"], hold_n=body["hold_n"], at=event.happened_at, who=event.signed_by or event.who,
+              why=said["why"])  # fmt: skip
+    for item in body["covers"]:
+        facts.touch(item, f"hold lifted: {said['why']}")
+
+
+# -- the line ------------------------------------------------------------------------------------------------------------------
+def _act(facts: Facts, n: int, line: str, what: str, stream: str, item: str, **more: Any) -> None:
+    facts.row(
+        "line_act", n=n, line=line, at=facts.event.happened_at, rank=DRAW if what == "draw" else PREPARE, what=what,
+        stream=stream, item=item, **more,
+    )  # fmt: skip
+
+
+@handles("hook up")
+def _hook_up(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    body, line = event.body, said["line"]
+    if body["before"]:
+        ran_dry = said["change"] == "ran dry"
+        facts.touch(
+            body["before"], "ran dry and came off" if ran_dry else "came off", rank=PREPARE,
+            state="empty" if ran_dry else "part used", place="",
+        )  # fmt: skip
+    _act(facts, 0, line, "hook", body["side"], said["tote"], ran_dry=int(said["change"] == "ran dry"),
+         how_full=body["quarters"] or None)  # fmt: skip
+    facts.touch(said["tote"], f"hooked up, side {body['side']}", state="hooked up", place=line, rank=PREPARE)
+
+
+@handles("unhook")
+def _unhook(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    _act(facts, 0, event.body["line"], "off", event.body["side"], said["tote"], ran_dry=int(said["empty"]))
+    facts.touch(said["tote"], "taken off, empty" if said["empty"] else "taken off", rank=PREPARE, place="",
+                state="empty" if said["empty"] else "part used")  # fmt: skip
+
+
+@handles("clean")
+def _clean(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    for n, stream in enumerate(event.body["streams"]):
+        _act(facts, n, said["line"], "clean", stream, "")
+    facts.touch(said["line"], f"{said['how']}: {', '.join(event.body['parts'])}", rank=PREPARE)
+
+
+@handles("load")
+def _load(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    _act(facts, 0, said["line"], "load", "R", said["batch"], grams=said["weight_g"], basis=said["basis"])
+    used_up = said["used_up"]
+    facts.touch(said["batch"], "loaded, used up" if used_up else "loaded", state="used up" if used_up else "in use",
+                place=said["line"], rank=PREPARE)  # fmt: skip
+
+
+def _draws(facts: Facts, event: Event, line: str) -> None:
+    for n, draw in enumerate(event.body["draws"]):
+        facts.row(
+            "line_act", n=n, line=line, at=event.happened_at, rank=DRAW, what="draw", stream="",
+            item=draw["item"] or nameless(event.shop, event.seq, n), started_at=event.body["started_at"], grams=draw["grams"],
+            a_g=draw["a_g"], b_g=draw["b_g"], r_g=draw["r_g"], mix_e4=draw["mix_e4"], purpose=draw["purpose"], basis=draw["basis"],
+        )  # fmt: skip
+
+
+@handles("purge")
+def _purge(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    _draws(facts, event, said["line"])
+    facts.touch(said["line"], "purged to waste", rank=DRAW)
+
+
+@handles("take in")
+def _take_in(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    for tire in event.body["ids"]:
+        facts.row(
+            "tire", item=tire, customer=said["customer"], site=said.get("site", ""), unit=said.get("unit", ""),
+            position=said.get("position", ""), size=said["size"], section=said["section"], serial=said.get("serial", ""),
+            wheel_serial=said.get("wheel_serial", ""), rating_pa=said.get("rating_pa"), target_pa=said.get("target_pa"),
+            mix_e4=said.get("mix_e4"), earlier=said.get("earlier", ""), taken_at=event.happened_at,
+        )  # fmt: skip
+        facts.touch(tire, f"taken in for {said['customer']}", state="taken in", place="", rank=PREPARE)
+    if said.get("earlier"):
+        facts.touch(said["earlier"], f"casing filled again as {ids.pretty(event.body['ids'][0])}")
+
+
+@handles("start fill")
+def _start_fill(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "fill_start", item=said["tire"], line=said["line"], at=event.happened_at, bay_mc=said.get("bay_mc"),
+        casing_mc=said.get("casing_mc"), mix_mc=said.get("mix_mc"), who=event.who,
+    )  # fmt: skip
+    facts.touch(said["tire"], "fill started", state="filling", place=said["line"], rank=PREPARE)
+
+
+@handles("finish fill")
+def _finish_fill(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    body = event.body
+    main = body["draws"][0]
+    facts.row(
+        "fill", item=said["tire"], line=body["line"], started_at=body["started_at"], at=event.happened_at,
+        grams=sum(d["grams"] for d in body["draws"]), mix_e4=main["mix_e4"], pressure_pa=said.get("pressure_pa"),
+        flow_stopped=int(said["flow_stopped"]), cold=int(body["cold"]), who=event.who,
+    )  # fmt: skip
+    _draws(facts, event, body["line"])
+    facts.touch(said["tire"], "filled", state="filled", place=body["line"], rank=DRAW)
+
+
+# -- regrind -------------------------------------------------------------------------------------------------------------------
+@handles("grind")
+def _grind(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    batch = event.body["ids"][0]
+    facts.row(
+        "batch", item=batch, made_at=event.happened_at, grams=sum(p["weight_g"] for p in said["pieces"])
+    )
+    for n, piece in enumerate(said["pieces"]):
+        source = "" if piece["source"] == "unknown" else piece["source"]
+        cut_at = piece.get("cut_no_later_than", event.happened_at) if not source else None
+        facts.row("ingredient", n=n, batch=batch, source=source, grams=piece["weight_g"], cut_at=cut_at)
+        if source:
+            facts.touch(source, f"ground into {ids.pretty(batch)}")
+    facts.touch(batch, "ground", state="in store", place="", rank=PREPARE)
+
+
+@handles("reclaim")
+def _reclaim(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("out_of", n=0, item=said["tire"], what="reclaim", at=event.happened_at, grams=event.body["grams"])
+    facts.touch(said["tire"], "fill cut out for regrind", state="reclaimed", place="")
+
+
+@handles("scrap")
+def _scrap(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "out_of", n=0, item=said["item"], what="scrap", at=event.happened_at, grams=said.get("weight_g")
+    )
+    facts.touch(said["item"], f"scrapped: {said['why']}", state="scrapped", place="")
+
+
+# -- cure ----------------------------------------------------------------------------------------------------------------------
+@handles("rack")
+def _rack(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    for tire in said["tires"]:
+        facts.touch(tire, "racked", state="racked", place=said["zone"])
+
+
+@handles("read temperature")
+def _read_temperature(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "reading",
+        zone=said["zone"],
+        at=event.happened_at,
+        mc=said["reading_mc"],
+        lowest_since=said.get("lowest_since"),
+    )
+
+
+@handles("log temperatures")
+def _log_temperatures(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    body = event.body
+    block = facts.book.value("SELECT bytes FROM blob WHERE digest = ?", body["digest"])
+    if block is None:
+        raise Damaged(
+            f"The readings of event {event.shop}:{event.seq} (digest {body['digest'][:16]}) are missing."
+        )
+    samples = logger.from_block(bytes(block))
+    if logger.digest(samples) != body["digest"]:
+        raise Damaged(
+            f"The readings of event {event.shop}:{event.seq} were changed: their digest no longer fits."
+        )
+    facts.row(
+        "sample_block", zone=said["zone"], first_at=body["first_at"], last_at=body["last_at"], count=body["count"],
+        digest=body["digest"],
+    )  # fmt: skip
+    facts.book.insert_many(
+        "sample",
+        ("zone", "at", "shop", "seq", "mc"),
+        [(said["zone"], s.at, event.shop, event.seq, s.mc) for s in samples],
+    )
+
+
+@handles("pour cup")
+def _pour_cup(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    cup = event.body["ids"][0]
+    facts.row(
+        "cup",
+        item=cup,
+        line=said["line"],
+        at=event.happened_at,
+        zone=said.get("zone", ""),
+        mix_mc=said.get("mix_mc"),
+    )
+    _draws(facts, event, said["line"])
+    facts.touch(cup, "poured", state="curing", place=said.get("zone", ""), rank=DRAW)
+
+
+@handles("read cup")
+def _read_cup(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    passed = event.body["passed"]
+    facts.row(
+        "cup_read", cup=said["cup"], at=event.happened_at, is_set=int(said["is_set"]),
+        hardness=" ".join(str(v) for v in said["hardness"]), passed=int(passed),
+    )  # fmt: skip
+    facts.touch(said["cup"], "passed" if passed else "failed", state="passed" if passed else "failed")
+
+
+# -- the desk ------------------------------------------------------------------------------------------------------------------
+@handles("release")
+def _release(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    frozen = event.body["frozen"]
+    facts.row(
+        "released", item=said["tire"], at=event.happened_at, path=frozen["path"], overridden=int(frozen["overridden"]),
+        credited_s=frozen["credited_s"], moved_at=frozen["moved_at"], work_at=frozen["work_at"],
+    )  # fmt: skip
+    facts.touch(
+        said["tire"],
+        "released, overridden" if frozen["overridden"] else "released",
+        state="released",
+        place="",
+    )
+
+
+@handles("dispatch")
+def _dispatch(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    overridden = int(any(f["code"] for f in event.body["findings"]))
+    for n, tire in enumerate(said["tires"]):
+        to = event.body["to"][n]
+        facts.row("dispatch", n=n, item=tire, at=event.happened_at, sent_to=to, overridden=overridden)
+        facts.touch(tire, f"dispatched to {to}", state="dispatched", place=to)
+
+
+@handles("return")
+def _return(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    tire = said.get("tire", "")
+    facts.row(
+        "came_back", item=tire, at=event.happened_at, complaint=said["complaint"], customer=said.get("customer", ""),
+        size=said.get("size", ""), clues=event.body["clues"], verdict="ours" if tire else "undetermined",
+    )  # fmt: skip
+    _candidates(facts, event.seq, event.body["candidates"])
+    if tire:
+        facts.touch(tire, f"came back: {said['complaint']}", state="returned", place="")
+
+
+@handles("identify")
+def _identify(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    body = event.body
+    facts.row(
+        "came_back", item=body["item"], at=body["returned_at"], complaint=body["complaint"], customer=body["customer"],
+        size=body["size"], clues=body["clues"], verdict=said["verdict"],
+    )  # fmt: skip
+    _candidates(facts, body["return_seq"], body["candidates"])
+    if body["item"]:
+        facts.touch(body["item"], f"came back without a label: {body['complaint']}; {said['why']}", state="returned", place="",
+                    at=body["returned_at"])  # fmt: skip
+
+
+def _candidates(facts: Facts, return_seq: int, candidates: Iterable[dict[str, str]]) -> None:
+    for n, one in enumerate(candidates):
+        facts.row(
+            "candidate",
+            n=n,
+            return_seq=return_seq,
+            item=one["item"],
+            speaks_for=one["for"],
+            speaks_against=one["against"],
+        )
+
+
+# -- papers --------------------------------------------------------------------------------------------------------------------
+@handles("print")
+def _print(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    for n, item in enumerate(said["items"]):
+        facts.row(
+            "print",
+            n=n,
+            item=item,
+            at=event.happened_at,
+            face=event.body["faces"][n],
+            how=said["how"],
+            why=said.get("why", ""),
+        )
+        facts.touch(
+            item,
+            f"label {said['how']}"
+            + (f", copy {event.body['copies'][n]}" if event.body["copies"][n] > 1 else ""),
+        )
+
+
+@handles("open recall")
+def _open_recall(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    frozen = event.body["frozen"]
+    facts.row(
+        "recall", suspect=event.body["suspect"], defect=said["defect"], threshold_e6=frozen["threshold_e6"], at=event.happened_at,
+        position_seq=frozen["position_seq"], position_hash=frozen["position_hash"], why=said["why"],
+    )  # fmt: skip
+    for n, one in enumerate(frozen["items"]):
+        facts.row("recall_item", n=n, item=one["item"], tier=one["tier"], least_g=one["grams"][0], best_g=one["grams"][1],
+                  most_g=one["grams"][2])  # fmt: skip
+        facts.touch(one["item"], f"listed in the recall of {event.body['suspect']}: {one['tier']}")

@@ -1,0 +1,200 @@
+"""The cure of a tire as the book knows it: where it lay, what the loggers and hands measured there, and what the desk says of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from fillbook.trace.book import queries, suspects
+from fillbook.trace.book.items import Say
+from fillbook.trace.book.opening import Book, Row
+from fillbook.trace.core import cure, exposure, ids, release, times
+from fillbook.trace.core.errors import Nonsense
+
+LOOK_BACK_S = 2 * 86_400  # samples from so long before are read: the forecast takes the zone's last two days
+
+
+@dataclass(frozen=True)
+class Case:
+    """A tire before the release desk."""
+
+    tire: str
+    fill: Row
+    cure: cure.Cure
+    evidence: release.Evidence
+    decision: release.Decision
+    dates: release.TwoDates
+    cup: str | None
+    blocks: tuple[str, ...]
+
+
+def rule_for(book: Book, shop: str, section: str, at: int) -> cure.Rule:
+    """The shop's rule in force at *at*, for a section class."""
+
+    def limit(name: str) -> int:
+        return queries.limit(book, shop, name, at)
+
+    return cure.Rule(
+        limit_mc=limit("cure_temperature"),
+        near_mk=limit("near_limit"),
+        earliest_s=limit("cure_earliest"),
+        standard_s=limit("cure_standard"),
+        attended_gap_s=limit("attended_gap"),
+        lag_s=limit(f"lag_{section}"),
+        added_s=limit(f"cold_{section}"),
+    )
+
+
+class Zones:
+    """The zones' samples and readings, read once for many tires."""
+
+    def __init__(self, book: Book, shop: str, now: int) -> None:
+        self.book, self.now = book, now
+        self.facts = {zone["item"]: zone for zone in queries.zones(book, shop)}
+        self._sensors: dict[tuple[str, int], cure.Sensor | None] = {}
+        self._readings: dict[str, list[cure.Reading]] = {}
+
+    def sensor(self, zone: str, start: int) -> cure.Sensor | None:
+        """The logger of *zone* from *start* on; None where it has none. Earlier starts of the same day share one reading."""
+        since = start - start % 86_400 - LOOK_BACK_S
+        key = (zone, since)
+        if key not in self._sensors:
+            found = queries.samples(self.book, zone, since, self.now)
+            fact = self.facts.get(zone)
+            self._sensors[key] = cure.Sensor(found, fact.gap_s, fact.tolerance_mk) if found and fact else None
+        return self._sensors[key]
+
+    def readings(self, zone: str, start: int) -> list[cure.Reading]:
+        if zone not in self._readings:
+            rows = queries.readings(self.book, zone, start - 30 * 86_400, self.now)
+            self._readings[zone] = [cure.Reading(zone, at, mc, since) for at, mc, since in rows]
+        return [r for r in self._readings[zone] if r.at >= start - 2 * 86_400]
+
+
+def clock(book: Book, tire: str, fill: Row, now: int, zones: Zones | None = None) -> cure.Cure:
+    """The cure clock of a filled tire at *now*."""
+    shop = fill.shop
+    zones = zones or Zones(book, shop, now)
+    facts = queries.tire(book, tire)
+    lay = [cure.Stay(zone, start, end) for zone, start, end in queries.stays(book, tire) if start <= now]
+    sensors: dict[str, cure.Sensor] = {}
+    readings: list[cure.Reading] = []
+    for zone in dict.fromkeys(stay.zone for stay in lay):
+        start = min(stay.start for stay in lay if stay.zone == zone)
+        found = zones.sensor(zone, start)
+        if found:
+            sensors[zone] = found
+        readings += zones.readings(zone, start)
+    rule = rule_for(book, shop, facts.section if facts else "medium", now)
+    return cure.clock(fill.at, lay, sensors, readings, rule, now, cold_start=bool(fill.cold))
+
+
+def case(book: Book, tire: str, now: int, *, tag_scanned: bool = True, zones: Zones | None = None) -> Case:
+    """Everything that bears on the release of *tire* at *now*. Raises Nonsense for a tire that was never filled."""
+    fill = queries.fill(book, tire)
+    if fill is None or fill.at > now:
+        raise Nonsense(
+            f"{ids.pretty(tire)} has not been filled to the end; finish the fill first.", field="tire"
+        )
+    shop = fill.shop
+    say = Say(book, shop)
+    facts = queries.tire(book, tire)
+    found = clock(book, tire, fill, now, zones)
+    cup = queries.cup_covering(book, fill)
+    read = queries.cup_verdict(book, cup["item"], now) if cup else None
+    hardness = [int(v) for v in read.hardness.split()] if read and read.hardness else []
+    holds = [h for h in queries.holds_on(book, tire) if h.at <= now]
+    state = queries.state_at(book, tire, now).state or ""
+    evidence = release.Evidence(
+        fill=ids.pretty(tire),
+        state=state,
+        finished=True,
+        cure=found,
+        cup=None if cup is None else "waiting" if read is None else "passed" if read.passed else "failed",
+        hardness_median=release.median_hardness(hardness),
+        hardness_least=queries.limit(book, shop, "hardness_least", now),
+        pressure_pa=fill.pressure_pa,
+        flow_stopped=bool(fill.flow_stopped),
+        lowest_rating_pa=facts.rating_pa if facts else None,
+        pressure_over_e4=queries.limit(book, shop, "pressure_most_over", now),
+        holds=[h.why for h in holds if not h.by_rule],
+        unsettled=[h.why for h in holds if h.by_rule],
+        source_holds=_source_holds(book, shop, tire, now),
+        tag_scanned=tag_scanned,
+        already_released=state in ("released", "dispatched"),
+    )
+    decision = release.decide(evidence, say_time=say.time, say_pressure=say.pressure)
+    dates = release.two_dates(
+        found,
+        decision,
+        move_after_s=queries.limit(book, shop, "move_after", now),
+        work_after_s=queries.limit(book, shop, "work_after", now),
+    )
+    lay = queries.stays(book, tire)
+    blocks = [
+        block.digest
+        for zone in dict.fromkeys(zone for zone, _, _ in lay)
+        for block in queries.blocks(book, zone, fill.at, now)
+    ]
+    return Case(tire, fill, found, evidence, decision, dates, cup["item"] if cup else None, tuple(blocks))
+
+
+def _source_holds(book: Book, shop: str, tire: str, now: int) -> list[tuple[str, int]]:
+    """Held totes, batches and tires in the fill, with their share in ten-thousandths, from the shop's threshold on."""
+    held = [item for item in queries.held_sources(book, shop) if ids.kind_of(item) in "LGF" and item != tire]
+    if not held:
+        return []
+    shares = exposure.origins_all(suspects.backward(book, tire), tire)
+    least = queries.limit(book, shop, "source_hold_threshold", now)
+    found = {item: round(shares.get(item, 0.0) * 10_000) for item in held}
+    return [(ids.pretty(item), share) for item, share in sorted(found.items()) if share >= max(least, 1)]
+
+
+def answer(book: Book, tire: str, now: int, *, tag_scanned: bool = True) -> dict[str, Any]:
+    """The desk's answer on *tire* as plain values: verdict, hours in seconds, times in ISO 8601 UTC, findings, two dates."""
+    with book.reading():
+        found = case(book, tire, now, tag_scanned=tag_scanned)
+    clock = found.cure
+
+    def time(at: int | None) -> str | None:
+        return None if at is None else times.utc_text(at)
+
+    return {
+        "id": ids.pretty(tire),
+        "as_of": time(now),
+        "verdict": found.decision.verdict,
+        "ok": found.decision.ok,
+        "path": found.decision.path,
+        "ready_at": time(found.decision.ready_at),
+        "started_at": time(clock.started_at),
+        "credited_s": clock.credited_s,
+        "attended_s": clock.attended_s,
+        "near_s": clock.near_s,
+        "below_s": clock.below_s,
+        "unobserved_s": clock.unobserved_s,
+        "needed_s": {"earliest": clock.needed_earliest_s, "standard": clock.needed_standard_s},
+        "cold_start": clock.cold_start,
+        "zone": queries.name_of(book, clock.zone) if clock.zone else None,
+        "basis": clock.basis,
+        "cup": ids.pretty(found.cup) if found.cup else None,
+        "may_be_moved_at": time(found.dates.may_be_moved_at),
+        "may_work_at": time(found.dates.may_work_at),
+        "words": [finding.words for finding in found.decision.findings],
+        "findings": [{"code": f.code, "words": f.words, "stops": f.stops} for f in found.decision.findings],
+    }
+
+
+def racks(book: Book, shop: str, now: int) -> list[dict[str, Any]]:
+    """Every tire that is filled and not released yet, with its clock and what blocks it; the nearest to ready first."""
+    with book.reading():
+        zones = Zones(book, shop, now)
+        rows = []
+        for row in queries.in_state(book, shop, "racked", "filled"):
+            try:
+                found = case(book, row["item"], now, zones=zones)
+            except Nonsense:  # racked by a paper whose fill was not entered: it still shows, as what it is
+                rows.append({"item": row["item"], "id": ids.pretty(row["item"]), "row": row, "case": None})
+                continue
+            rows.append({"item": row["item"], "id": ids.pretty(row["item"]), "row": row, "case": found})
+    far = 2**62
+    return sorted(rows, key=lambda r: ((r["case"].decision.ready_at or far) if r["case"] else far, r["id"]))

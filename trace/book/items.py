@@ -1,0 +1,150 @@
+"""Everything the book knows of one item, and finding items by what they bear."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fillbook.trace.book import queries
+from fillbook.trace.book.opening import Book
+from fillbook.trace.core import ids, times, units
+from fillbook.trace.core.errors import Nonsense
+
+SIDES = {"A": "side A · isocyanate", "B": "side B · polyol"}
+
+
+class Say:
+    """Values in the words and units of one shop."""
+
+    def __init__(self, book: Book, shop: str) -> None:
+        self.book = book
+        self.us = queries.is_us(book, shop)
+        self.zone = queries.timezone(book, shop)
+
+    def mass(self, grams: int | None) -> str:
+        return "" if grams is None else units.show("mass", grams, "lb" if self.us else "kg")
+
+    def temperature(self, mc: int | None) -> str:
+        return "" if mc is None else units.show("temperature", mc, "f" if self.us else "c")
+
+    def pressure(self, pascals: int | None) -> str:
+        return "" if pascals is None else units.show("pressure", pascals, "psi" if self.us else "kpa")
+
+    def share(self, e4: int | None) -> str:
+        return "" if e4 is None else units.show("share", e4, "pct")
+
+    def time(self, at: int | None) -> str:
+        return "" if at is None else times.show(at, self.zone)
+
+    def name(self, item: str) -> str:
+        return queries.name_of(self.book, item)
+
+
+def facts(book: Book, item: str) -> dict[str, str]:
+    """The few facts of an item, in words and the shop's units; empty ones left out."""
+    kind = ids.kind_of(item)
+    say = Say(book, queries.shop_of(book, item))
+    found: dict[str, str] = {}
+    if kind == "L" and (tote := queries.tote(book, item)):
+        found = {
+            "Substance": SIDES[tote.side], "System": tote.system, "Supplier": tote.supplier, "Lot": tote.lot,
+            "Net": f"{say.mass(tote.net_g)} ({tote.basis})", "Received": say.time(tote.received_at), "Use by": say.time(tote.use_by),
+        }  # fmt: skip
+    elif kind == "G" and (batch := queries.batch(book, item)):
+        parts = queries.ingredients(book, item)
+        known = sum(p.grams for p in parts if p.source)
+        found = {
+            "Ground": say.time(batch.made_at), "Weight": say.mass(batch.grams),
+            "From": f"{len(parts)} {'source' if len(parts) == 1 else 'sources'}, {known / batch.grams:.0%} of known origin",
+        }  # fmt: skip
+    elif kind == "F":
+        found = _tire_facts(book, item, say)
+    elif kind == "C" and (cup := book.one("SELECT * FROM cup WHERE item = ?", item)):
+        verdict = queries.cup_verdict(book, item, 2**53)
+        found = {
+            "Poured": say.time(cup.at), "Line": say.name(cup.line), "Zone": say.name(cup.zone), "Mix": say.temperature(cup.mix_mc),
+            "Read": ("set" if verdict.is_set else "not set") if verdict else "", "Hardness": verdict.hardness if verdict else "",
+        }  # fmt: skip
+    elif kind == "P" and (person := book.one("SELECT * FROM person WHERE item = ?", item)):
+        found = {"Name": person.name, "Role": person.role}
+    elif kind in "ZU":
+        found = {"Name": say.name(item)}
+        if kind == "Z" and (newest := queries.newest_sample(book, item)):
+            found["Last sample"] = f"{say.temperature(newest.mc)} at {say.time(newest.at)}"
+    return {name: value for name, value in found.items() if value}
+
+
+def _tire_facts(book: Book, item: str, say: Say) -> dict[str, str]:
+    tire, fill = queries.tire(book, item), queries.fill(book, item)
+    found: dict[str, str] = {}
+    if tire:
+        found = {
+            "Customer": tire.customer, "Site": tire.site, "Unit": tire.unit, "Position": tire.position, "Size": tire.size,
+            "Serial": tire.serial, "Wheel serial": tire.wheel_serial, "Section": tire.section,
+            "Lowest rating": say.pressure(tire.rating_pa), "To be filled to": say.pressure(tire.target_pa),
+            "Earlier": ids.pretty(tire.earlier) if tire.earlier else "",
+        }  # fmt: skip
+    found["Service number"] = ids.service_number(item)
+    if fill:
+        found |= {
+            "Filled": say.time(fill.at), "Line": say.name(fill.line), "Weight": say.mass(fill.grams), "Regrind": say.share(fill.mix_e4),
+            "Pressure": say.pressure(fill.pressure_pa), "Filled by": say.name(fill.who), "Cold start": "yes" if fill.cold else "",
+        }  # fmt: skip
+    released = queries.releases(book, item)
+    if released:
+        last = released[-1]
+        found |= {
+            "Released": f"{say.time(last.at)}{', overridden' if last.overridden else ''}",
+            "May be moved and mounted": say.time(last.moved_at), "May work under load": say.time(last.work_at),
+        }  # fmt: skip
+    return found
+
+
+def about(book: Book, item: str) -> dict[str, Any]:
+    """Facts, place, holds, findings and history of *item*, as plain values. Times ISO 8601 in UTC, ``local`` in the shop's."""
+    shop = queries.shop_of(book, item)
+    say = Say(book, shop)
+    place = queries.place_of(book, item)
+    return {
+        "id": ids.pretty(item),
+        "kind": ids.KINDS[ids.kind_of(item)],
+        "shop": shop,
+        "facts": facts(book, item),
+        "place": {"state": place.state, "where": say.name(place.place) if place.place else "", "since": times.utc_text(place.since)},
+        "holds": [
+            {"hold": f"{h.seq}.{h.n}", "why": h.why, "since": times.utc_text(h.at), "lot": h.lot, "by": say.name(h.who)}
+            for h in queries.holds_on(book, item)
+        ],
+        "findings": [{"code": f.code, "words": f.words, "seq": f.seq} for f in queries.findings_on(book, item)],
+        "history": [
+            {"at": times.utc_text(t.at), "local": say.time(t.at), "words": t.words, "seq": t.seq, "state": t.state,
+             "where": say.name(t.place) if t.place else "", "kind": t.kind}
+            for t in queries.timeline(book, item)
+        ],
+    }  # fmt: skip
+
+
+def search(book: Book, shop: str, text: str, most: int = 50) -> list[dict[str, str]]:
+    """Items that *text* names or that bear a word beginning with it, each with the reason it was found."""
+    found: dict[str, str] = {}
+    try:
+        item = ids.read(text)
+        if queries.item_exists(book, item):
+            found[item] = "this ID"
+    except Nonsense:
+        try:
+            number = ids.read_service_number(text)
+            for (code,) in book.tuples(
+                "SELECT code FROM item WHERE shop = ? AND kind = 'F' AND year = ? AND serial = ?",
+                shop,
+                int(number[:2]),
+                int(number[2:7]),
+            ):
+                found[code] = "this service number"
+        except Nonsense:
+            pass
+    for row in queries.find_words(book, shop, text, most):
+        found.setdefault(row["item"], f"{row.field.replace('_', ' ')} {row.word}")
+    return [
+        {"id": ids.pretty(code), "kind": ids.KINDS[ids.kind_of(code)], "why": why}
+        for code, why in found.items()
+    ]

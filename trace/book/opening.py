@@ -1,0 +1,228 @@
+"""Opening a book: one database, one place where its settings stand.
+
+A book is a SQLite file on a local disk, or a PostgreSQL address. IMMEDIATE takes the write lock before the first read: with a
+plain BEGIN, writers that read first fail at once when another commits between. FULL: with NORMAL a power cut can undo what we
+already confirmed.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import re
+import threading
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from peewee import IntegrityError, OperationalError, SqliteDatabase
+from playhouse.migrations import Runner
+
+from fillbook.trace.core.errors import Damaged, Nonsense, UnknownItem
+
+MIGRATIONS = Path(__file__).resolve().parent / "migrations"
+
+
+class Row(dict[str, Any]):
+    """One row of a query; its columns are read as attributes."""
+
+    __slots__ = ()
+
+    def __getattr__(self, name: str) -> Any:
+        try:
+            return self[name]
+        except KeyError:
+            raise AttributeError(name) from None
+
+
+class Book:
+    """An open book. Every thread connects for itself; see :func:`connected`."""
+
+    def __init__(self, db: Any, where: str) -> None:
+        self.db = db
+        self.where = where
+        self.postgres = not isinstance(db, SqliteDatabase)
+        self._local = threading.local()
+
+    # -- reading ---------------------------------------------------------------------------------------------------------------
+    def execute(self, sql: str, args: Sequence[Any] = ()) -> Any:
+        """Run *sql*, whose parameters are written ``?`` on either database."""
+        if self.postgres:
+            sql = sql.replace("%", "%%").replace("?", "%s")
+        return self.db.execute_sql(sql, tuple(args))
+
+    def rows(self, sql: str, *args: Any) -> list[Row]:
+        cursor = self.execute(sql, args)
+        names = [column[0] for column in cursor.description]
+        return [Row(zip(names, values, strict=True)) for values in cursor.fetchall()]
+
+    def tuples(self, sql: str, *args: Any) -> list[tuple[Any, ...]]:
+        return self.execute(sql, args).fetchall()
+
+    def one(self, sql: str, *args: Any) -> Row | None:
+        found = self.rows(sql, *args)
+        return found[0] if found else None
+
+    def value(self, sql: str, *args: Any) -> Any:
+        found = self.execute(sql, args).fetchone()
+        return found[0] if found else None
+
+    # -- writing; only apply, derive and the journal use these -----------------------------------------------------------------
+    def insert(self, table: str, row: Mapping[str, Any]) -> None:
+        columns = ", ".join(row)
+        marks = ", ".join("?" * len(row))
+        self.execute(f"INSERT INTO {table} ({columns}) VALUES ({marks})", list(row.values()))
+
+    def insert_many(self, table: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> None:
+        mark = "%s" if self.postgres else "?"
+        sql = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({', '.join([mark] * len(columns))})"
+        rows = list(rows)
+        if rows:
+            self.db.cursor().executemany(sql, rows)
+
+    @contextlib.contextmanager
+    def transaction(self) -> Iterator[None]:
+        """All of what is inside, or nothing."""
+        with self.db.atomic():
+            yield
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[None]:
+        """One picture of the book for a report made of several queries."""
+        if self.db.in_transaction():
+            yield
+            return
+        self.execute(
+            "BEGIN TRANSACTION ISOLATION LEVEL REPEATABLE READ" if self.postgres else "BEGIN DEFERRED"
+        )
+        try:
+            yield
+        finally:
+            self.execute("ROLLBACK")
+
+    @contextlib.contextmanager
+    def connected(self) -> Iterator[Book]:
+        """A connection for this thread, closed at the end if it was opened here."""
+        fresh = self.db.connect(reuse_if_open=True)
+        try:
+            yield self
+        finally:
+            if fresh:
+                self.db.close()
+
+    # -- shops -----------------------------------------------------------------------------------------------------------------
+    def shops(self) -> list[str]:
+        return [row[0] for row in self.tuples("SELECT shop FROM chain ORDER BY ordinal")]
+
+    def the_shop(self, named: str | None = None) -> str:
+        """The shop meant: the one named, or the only one."""
+        shops = self.shops()
+        if named:
+            if named.upper() not in shops:
+                raise UnknownItem(
+                    f"No shop {named} is in this book. It holds {', '.join(shops) or 'none yet'}.",
+                    field="shop",
+                )
+            return named.upper()
+        if not shops:
+            raise UnknownItem("This book holds no shop yet. Set one up first: fillbook set-up-shop --help.")
+        if len(shops) > 1:
+            raise Nonsense(
+                f"This book holds the shops {', '.join(shops)}: say which one with --shop.", field="shop"
+            )
+        return shops[0]
+
+
+def _sqlite(path: str) -> SqliteDatabase:
+    return SqliteDatabase(
+        path,
+        autoconnect=False,
+        lock_type="IMMEDIATE",
+        timeout=10,
+        pragmas={"journal_mode": "wal", "synchronous": "full", "foreign_keys": 1, "cache_size": -16000},
+    )
+
+
+def _database(where: str) -> Any:
+    if re.match(r"(postgres|psycopg)\w*://", where):
+        from playhouse.db_url import connect
+
+        return connect(where, autoconnect=False)
+    return _sqlite(where)
+
+
+def _runner(db: Any) -> Runner:
+    return Runner(db, directory=str(MIGRATIONS))
+
+
+def create(where: str) -> Book:
+    """A new, empty book at *where* (a path, ``:memory:`` or a PostgreSQL address), connected and at the newest schema.
+
+    Raises Nonsense where a book already is.
+    """
+    if "://" not in where and where != ":memory:":
+        if Path(where).exists() and Path(where).stat().st_size:
+            raise Nonsense(f"{where} exists already; choose another name for the new book.", field="book")
+        Path(where).parent.mkdir(parents=True, exist_ok=True)
+    db = _database(where)
+    db.connect()
+    _runner(db).up()
+    return Book(db, where)
+
+
+def open_book(where: str, *, newest: bool = True) -> Book:
+    """The book at *where*, connected.
+
+    Raises UnknownItem where there is none, Damaged where the file is no book, and (when *newest*) Nonsense where its tables
+    are older than this program: a running shop is never migrated behind its back.
+    """
+    if "://" not in where and where != ":memory:" and not Path(where).is_file():
+        raise UnknownItem(
+            f"There is no book at {where}. Set up a shop to start one: fillbook set-up-shop --help.",
+            field="book",
+        )
+    db = _database(where)
+    try:
+        db.connect()
+        pending = pending_migrations(db)
+    except (OperationalError, IntegrityError, Exception) as trouble:
+        if (
+            "not a database" in str(trouble)
+            or "malformed" in str(trouble)
+            or isinstance(trouble, OperationalError)
+        ):
+            raise Damaged(f"{where} can't be read as a book ({trouble}). Restore it from a backup.") from None
+        raise
+    if newest and pending:
+        db.close()
+        raise Nonsense(
+            f"The book at {where} is older than this program ({', '.join(pending)} to do): run fillbook upgrade."
+        )
+    return Book(db, where)
+
+
+def pending_migrations(db: Any) -> list[str]:
+    return [step.name for step in _runner(db).status() if step.applied is None]
+
+
+def upgrade(where: str) -> tuple[list[str], str | None]:
+    """Bring the book at *where* to the newest schema; returns the steps done and the path of the backup made before them."""
+    book = open_book(where, newest=False)
+    pending = pending_migrations(book.db)
+    if not pending:
+        return [], None
+    backup = None
+    if not book.postgres:
+        from fillbook.trace.book.backup import backup_to
+
+        number = 1
+        while Path(backup := f"{where}.before-{pending[0]}-{number}").exists():
+            number += 1
+        backup_to(book, backup)
+    # The runner opens one transaction per step; a transaction of our own around it would keep foreign keys on during a rebuild.
+    done = _runner(book.db).up()
+    if not book.postgres and (broken := book.tuples("PRAGMA foreign_key_check")):
+        raise Damaged(
+            f"The upgrade left {len(broken)} rows without what they belong to. Go back to {backup}."
+        )
+    book.db.close()
+    return list(done), backup

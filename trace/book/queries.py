@@ -1,0 +1,442 @@
+"""Reading the book: everything pages, commands and verbs ask of it. Nothing here writes."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from fillbook.trace.book.opening import Book, Row
+from fillbook.trace.core import ids, limits
+from fillbook.trace.core.errors import UnknownItem
+
+NOWHERE = Row(state=None, place="", since=0, seq=0)
+
+
+# -- the shop and its limits ---------------------------------------------------------------------------------------------------
+def shop_row(book: Book, shop: str) -> Row:
+    found = book.one("SELECT * FROM shop WHERE shop = ?", shop)
+    if found is None:
+        raise UnknownItem(f"No shop {shop} is in this book.", field="shop")
+    return found
+
+
+def timezone(book: Book, shop: str) -> str:
+    return book.value("SELECT timezone FROM shop WHERE shop = ?", shop) or "UTC"
+
+
+def is_us(book: Book, shop: str) -> bool:
+    return book.value("SELECT units FROM shop WHERE shop = ?", shop) == "us"
+
+
+def limit(book: Book, shop: str, name: str, at: int, scope: str = "") -> int:
+    """The limit *name* in force at *at*, for one line where it was set for that, else for the shop, else its default."""
+    found = book.value(
+        "SELECT value FROM limit_set WHERE shop = ? AND name = ? AND from_at <= ? AND scope IN (?, '') "
+        "ORDER BY scope DESC, from_at DESC, seq DESC LIMIT 1",
+        shop, name, at, scope,
+    )  # fmt: skip
+    return limits.limit(name).default if found is None else found
+
+
+def limits_now(book: Book, shop: str, at: int) -> list[Row]:
+    """Every limit with the value in force, and where it comes from."""
+    rows = []
+    for name, one in limits.LIMITS.items():
+        said = book.rows(
+            "SELECT scope, value, typed, source, from_at FROM limit_set WHERE shop = ? AND name = ? AND from_at <= ? "
+            "ORDER BY scope, from_at DESC, seq DESC",
+            shop, name, at,
+        )  # fmt: skip
+        scopes: set[str] = set()
+        for row in said:
+            if row.scope not in scopes:
+                scopes.add(row.scope)
+                rows.append(Row(name=name, why=one.why, set=True, **row))
+        if "" not in scopes:
+            rows.append(
+                Row(
+                    name=name,
+                    why=one.why,
+                    set=False,
+                    scope="",
+                    value=one.default,
+                    typed="",
+                    source="default",
+                    from_at=0,
+                )
+            )
+    return rows
+
+
+def system(book: Book, shop: str, name: str) -> Row | None:
+    return book.one(
+        "SELECT * FROM system WHERE shop = ? AND lower(name) = lower(?) ORDER BY seq DESC LIMIT 1", shop, name
+    )
+
+
+def systems(book: Book, shop: str) -> list[Row]:
+    return book.rows("SELECT * FROM system WHERE shop = ? ORDER BY seq", shop)
+
+
+def people(book: Book, shop: str) -> list[Row]:
+    return book.rows("SELECT item, name, role FROM person WHERE shop = ? ORDER BY seq", shop)
+
+
+def lines(book: Book, shop: str) -> list[Row]:
+    return book.rows("SELECT item, name FROM line WHERE shop = ? ORDER BY seq", shop)
+
+
+def zones(book: Book, shop: str) -> list[Row]:
+    return book.rows("SELECT item, name, gap_s, tolerance_mk FROM zone WHERE shop = ? ORDER BY seq", shop)
+
+
+def person(book: Book, shop: str, said: str) -> Row:
+    """The person of this name or badge."""
+    text = said.strip()
+    found = book.rows(
+        "SELECT item, name, role FROM person WHERE shop = ? AND lower(name) = lower(?)", shop, text
+    )
+    if not found:
+        try:
+            found = book.rows(
+                "SELECT item, name, role FROM person WHERE shop = ? AND item = ?", shop, ids.read(text)
+            )
+        except Exception:
+            found = []
+    if len(found) != 1:
+        names = ", ".join(p.name for p in people(book, shop)) or "nobody yet"
+        why = "is not in this book" if not found else "is borne by several; use the badge"
+        raise UnknownItem(
+            f"The person {text!r} {why}. The book knows: {names}.", field="who", expected="a name or badge"
+        )
+    return found[0]
+
+
+def by_name(book: Book, shop: str, kind: str, text: str) -> str | None:
+    table = {"Z": "zone", "U": "line", "P": "person"}[kind]
+    return book.value(
+        f"SELECT item FROM {table} WHERE shop = ? AND lower(name) = lower(?)", shop, text.strip()
+    )
+
+
+# -- items ---------------------------------------------------------------------------------------------------------------------
+def item_exists(book: Book, item: str) -> bool:
+    return book.value("SELECT 1 FROM item WHERE code = ?", item) is not None
+
+
+def shop_of(book: Book, item: str) -> str:
+    return book.value("SELECT shop FROM item WHERE code = ?", item)
+
+
+def last_serial(book: Book, shop: str, kind: str, year: int) -> int:
+    return (
+        book.value("SELECT max(serial) FROM item WHERE shop = ? AND kind = ? AND year = ?", shop, kind, year)
+        or 0
+    )
+
+
+def state_at(book: Book, item: str, at: int) -> Row:
+    """State and place of *item* at *at*; state None before it existed."""
+    return (
+        book.one(
+            "SELECT state, coalesce(place, '') AS place, at AS since, seq FROM touch WHERE item = ? AND state IS NOT NULL AND at <= ? "
+            "ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
+            item, at,
+        )
+        or NOWHERE
+    )  # fmt: skip
+
+
+def place_of(book: Book, item: str) -> Row:
+    return book.one("SELECT state, place, since, seq FROM place WHERE item = ?", item) or NOWHERE
+
+
+def first_seen(book: Book, item: str) -> int | None:
+    return book.value("SELECT min(at) FROM touch WHERE item = ? AND state IS NOT NULL", item)
+
+
+def name_of(book: Book, item: str) -> str:
+    """What people call it: the name of a line, zone or person, else the written ID."""
+    if not item or not ids.is_valid(item):
+        return item
+    table = {"Z": "zone", "U": "line", "P": "person"}.get(ids.kind_of(item))
+    named = book.value(f"SELECT name FROM {table} WHERE item = ?", item) if table else None
+    return named or ids.pretty(item)
+
+
+def timeline(book: Book, item: str) -> list[Row]:
+    """What happened to *item*, oldest first: at, words, seq, who."""
+    return book.rows(
+        "SELECT t.at, t.words, t.seq, t.state, t.place, t.shop, e.kind, e.corrects FROM touch t "
+        "JOIN event e ON e.shop = t.shop AND e.seq = t.seq WHERE t.item = ? ORDER BY t.at, t.rank, t.seq, t.n",
+        item,
+    )
+
+
+def tote(book: Book, item: str) -> Row | None:
+    return book.one("SELECT * FROM tote WHERE item = ?", item)
+
+
+def tire(book: Book, item: str) -> Row | None:
+    return book.one("SELECT * FROM tire WHERE item = ?", item)
+
+
+def fill(book: Book, item: str) -> Row | None:
+    return book.one("SELECT * FROM fill WHERE item = ?", item)
+
+
+def batch(book: Book, item: str) -> Row | None:
+    return book.one("SELECT * FROM batch WHERE item = ?", item)
+
+
+def ingredients(book: Book, item: str) -> list[Row]:
+    return book.rows("SELECT source, grams, cut_at FROM ingredient WHERE batch = ? ORDER BY n", item)
+
+
+def draws_of(book: Book, item: str) -> list[Row]:
+    return book.rows(
+        "SELECT * FROM line_act WHERE item = ? AND what = 'draw' ORDER BY at, rank, seq, n", item
+    )
+
+
+def findings_on(book: Book, item: str) -> list[Row]:
+    return book.rows(
+        "SELECT code, words, holds, shop, seq, n FROM finding WHERE item = ? ORDER BY seq, n", item
+    )
+
+
+def lots(book: Book, shop: str) -> list[Row]:
+    """The lots received, newest first: supplier, lot, side, system, totes, net grams, first received."""
+    return book.rows(
+        "SELECT supplier, lot, side, system, count(*) AS totes, sum(net_g) AS net_g, min(received_at) AS received_at, "
+        "min(use_by) AS use_by FROM tote WHERE shop = ? GROUP BY supplier, lot, side, system ORDER BY min(received_at) DESC",
+        shop,
+    )
+
+
+def lot_totes(book: Book, shop: str, supplier: str, lot: str) -> list[Row]:
+    return book.rows(
+        "SELECT * FROM tote WHERE shop = ? AND supplier = ? AND lot = ? ORDER BY item", shop, supplier, lot
+    )
+
+
+def find_lot(book: Book, shop: str, said: str) -> Row | None:
+    """The one lot written as ``LOT`` or ``SUPPLIER/LOT``; None where none is, UnknownItem where several suppliers use it."""
+    text = said.strip().removeprefix("lot ").strip()
+    rows = book.rows(
+        "SELECT DISTINCT supplier, lot FROM tote WHERE shop = ? AND (lower(lot) = lower(?) OR lower(supplier || '/' || lot) = lower(?))",
+        shop, text, text,
+    )  # fmt: skip
+    if len(rows) > 1:
+        both = " or ".join(f"{r.supplier}/{r.lot}" for r in rows)
+        raise UnknownItem(f"Several suppliers use the lot {text}: say {both}.", field="lot")
+    return rows[0] if rows else None
+
+
+# -- holds ---------------------------------------------------------------------------------------------------------------------
+OPEN = "NOT EXISTS (SELECT 1 FROM lift l WHERE l.shop = h.shop AND l.hold_seq = h.seq AND l.hold_n = h.n)"
+
+
+def holds_on(book: Book, item: str) -> list[Row]:
+    """The open holds that lie on *item* itself or on the lot it belongs to."""
+    own = book.rows(f"SELECT h.* FROM hold h WHERE h.item = ? AND {OPEN} ORDER BY h.seq, h.n", item)
+    return own + book.rows(
+        f"SELECT h.* FROM hold h JOIN tote t ON t.shop = h.shop AND t.lot = h.lot AND t.supplier = h.supplier "
+        f"WHERE t.item = ? AND h.lot <> '' AND {OPEN} ORDER BY h.seq, h.n",
+        item,
+    )
+
+
+def open_holds(book: Book, shop: str) -> list[Row]:
+    return book.rows(
+        f"SELECT h.* FROM hold h WHERE h.shop = ? AND {OPEN} ORDER BY h.at DESC, h.seq DESC, h.n", shop
+    )
+
+
+def held_sources(book: Book, shop: str) -> list[str]:
+    """Totes, batches and fills that an open hold covers, directly or by their lot."""
+    rows = book.tuples(
+        f"SELECT h.item FROM hold h WHERE h.shop = ? AND h.item <> '' AND {OPEN} UNION "
+        f"SELECT t.item FROM hold h JOIN tote t ON t.shop = h.shop AND t.lot = h.lot AND t.supplier = h.supplier "
+        f"WHERE h.shop = ? AND h.lot <> '' AND {OPEN}",
+        shop, shop,
+    )  # fmt: skip
+    return [row[0] for row in rows]
+
+
+# -- the line ------------------------------------------------------------------------------------------------------------------
+def connected(book: Book, line: str, at: int) -> dict[str, str]:
+    """Side -> the tote hooked up to *line* at *at*, and ``R`` -> the batch loaded last."""
+    found = {}
+    for side in ("A", "B", "R"):
+        row = book.one(
+            "SELECT what, item FROM line_act WHERE line = ? AND stream = ? AND what IN ('hook', 'off', 'load', 'clean') AND at <= ? "
+            "AND NOT (what = 'clean' AND stream <> 'R') ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
+            line, side, at,
+        )  # fmt: skip
+        if row and row.what in ("hook", "load"):
+            found[side] = row.item
+    return found
+
+
+def open_fill(book: Book, line: str, at: int | None = None) -> Row | None:
+    """The fill that was started on *line* and not finished (by *at*)."""
+    row = book.one(
+        "SELECT s.* FROM fill_start s WHERE s.line = ? AND (? IS NULL OR s.at <= ?) ORDER BY s.at DESC, s.seq DESC LIMIT 1",
+        line, at, at,
+    )  # fmt: skip
+    if row is None:
+        return None
+    done = book.value(
+        "SELECT 1 FROM fill f WHERE f.item = ? AND (? IS NULL OR f.at <= ?)", row["item"], at, at
+    )
+    gone = state_at(book, row["item"], at if at is not None else 2**53).state not in ("filling",)
+    return None if done or gone else row
+
+
+def start_of(book: Book, tire: str) -> Row | None:
+    return book.one("SELECT * FROM fill_start WHERE item = ? ORDER BY at DESC, seq DESC LIMIT 1", tire)
+
+
+def off_ratio_at(book: Book, line: str, at: int) -> bool:
+    """Whether what the line gives just after *at* may be off-ratio: a side ran dry shortly before."""
+    from fillbook.trace.book.derive import LineState
+    from fillbook.trace.core import flow
+
+    text = book.value(
+        "SELECT state FROM line_state WHERE line = ? AND at <= ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
+        line,
+        at,
+    )
+    return bool(text) and any(flow.possibly_off_ratio(s) for s in LineState.from_text(text).streams.values())
+
+
+def last_fill_on(book: Book, line: str, at: int) -> Row | None:
+    return book.one(
+        "SELECT * FROM fill WHERE line = ? AND at <= ? ORDER BY at DESC, seq DESC LIMIT 1", line, at
+    )
+
+
+def used_of(book: Book, item: str) -> int:
+    """Grams of *item* that went into draws and batches (best)."""
+    return book.value(
+        "SELECT coalesce(sum(k.best_g), 0) FROM link k JOIN item i ON i.num = k.parent WHERE i.code = ?", item
+    )
+
+
+def given_by(book: Book, item: str) -> int:
+    """Grams that left a fill or batch on paper: ground on, scrapped."""
+    ground = book.value("SELECT coalesce(sum(grams), 0) FROM ingredient WHERE source = ?", item)
+    scrapped = book.value(
+        "SELECT coalesce(sum(grams), 0) FROM out_of WHERE item = ? AND what = 'scrap'", item
+    )
+    return int(ground) + int(scrapped)
+
+
+# -- cups and cure -------------------------------------------------------------------------------------------------------------
+def cup_covering(book: Book, fill: Row) -> Row | None:
+    """The sample cup that covers a fill: the last one poured on its line up to the end of the fill."""
+    return book.one(
+        "SELECT * FROM cup WHERE line = ? AND at <= ? ORDER BY at DESC, seq DESC LIMIT 1", fill.line, fill.at
+    )
+
+
+def cup_verdict(book: Book, cup: str, at: int) -> Row | None:
+    return book.one(
+        "SELECT * FROM cup_read WHERE cup = ? AND at <= ? ORDER BY at DESC, seq DESC LIMIT 1", cup, at
+    )
+
+
+def stays(book: Book, tire: str) -> list[tuple[str, int, int | None]]:
+    """Where the tire lay: (zone, from, until); until None while it lies there still."""
+    rows = book.rows(
+        "SELECT state, coalesce(place, '') AS place, at FROM touch WHERE item = ? AND state IS NOT NULL ORDER BY at, rank, seq, n",
+        tire,
+    )
+    found: list[tuple[str, int, int | None]] = []
+    for row in rows:
+        if found and found[-1][2] is None:
+            found[-1] = (found[-1][0], found[-1][1], row.at)
+        if row.state == "racked":
+            found.append((row.place, row.at, None))
+    return [stay for stay in found if stay[2] is None or stay[2] > stay[1]]
+
+
+def samples(book: Book, zone: str, start: int, end: int) -> list[tuple[int, int]]:
+    """Logger samples (at, thousandths of °C) of *zone* around [start, end], one per time: the lowest where blocks disagree."""
+    before = book.value("SELECT max(at) FROM sample WHERE zone = ? AND at < ?", zone, start)
+    after = book.value("SELECT min(at) FROM sample WHERE zone = ? AND at > ?", zone, end)
+    return book.tuples(
+        "SELECT at, min(mc) FROM sample WHERE zone = ? AND at BETWEEN ? AND ? GROUP BY at ORDER BY at",
+        zone, start if before is None else before, end if after is None else after,
+    )  # fmt: skip
+
+
+def readings(book: Book, zone: str, start: int, end: int) -> list[tuple[int, int, int | None]]:
+    """Hand readings (at, thousandths of °C, lowest since) of *zone*, from a day before *start* on."""
+    return book.tuples(
+        "SELECT at, mc, lowest_since FROM reading WHERE zone = ? AND at BETWEEN ? AND ? ORDER BY at, seq",
+        zone,
+        start - 86_400,
+        end,
+    )
+
+
+def blocks(book: Book, zone: str, start: int, end: int) -> list[Row]:
+    return book.rows(
+        "SELECT shop, seq, digest, first_at, last_at, count FROM sample_block WHERE zone = ? AND last_at >= ? AND first_at <= ? ORDER BY seq",
+        zone, start, end,
+    )  # fmt: skip
+
+
+def newest_sample(book: Book, zone: str) -> Row | None:
+    return book.one("SELECT at, mc FROM sample WHERE zone = ? ORDER BY at DESC LIMIT 1", zone)
+
+
+def in_state(book: Book, shop: str, *states: str) -> list[Row]:
+    """Tires in one of these states, longest there first."""
+    marks = ", ".join("?" * len(states))
+    return book.rows(
+        f"SELECT p.item, p.state, p.place, p.since, t.customer, t.size, t.section FROM place p JOIN tire t ON t.item = p.item "
+        f"WHERE t.shop = ? AND p.state IN ({marks}) ORDER BY p.since, p.item",
+        shop, *states,
+    )  # fmt: skip
+
+
+def releases(book: Book, tire: str) -> list[Row]:
+    return book.rows("SELECT * FROM released WHERE item = ? ORDER BY at, seq", tire)
+
+
+def find_words(book: Book, shop: str, text: str, most: int = 50) -> list[Row]:
+    """Items that bear a word beginning with *text*: lot, supplier, customer, unit number, serials."""
+    from fillbook.trace.book.derive import plain_word
+
+    word = plain_word(text)
+    if not word:
+        return []
+    return book.rows(
+        "SELECT DISTINCT s.item, min(s.field) AS field, min(s.word) AS word FROM search s JOIN item i ON i.code = s.item "
+        "WHERE i.shop = ? AND s.word >= ? AND s.word < ? GROUP BY s.item ORDER BY s.item LIMIT ?",
+        shop, word, word + "\uffff", most,
+    )  # fmt: skip
+
+
+def prints_of(book: Book, item: str) -> list[Row]:
+    return book.rows("SELECT * FROM print WHERE item = ? ORDER BY at, seq", item)
+
+
+def recalls(book: Book, shop: str) -> list[Row]:
+    return book.rows(
+        "SELECT r.*, (SELECT count(*) FROM recall_item i WHERE i.shop = r.shop AND i.seq = r.seq) AS listed "
+        "FROM recall r WHERE r.shop = ? ORDER BY r.seq DESC",
+        shop,
+    )
+
+
+def returns(book: Book, shop: str) -> list[Row]:
+    return book.rows("SELECT * FROM came_back WHERE shop = ? ORDER BY at DESC, seq DESC", shop)
+
+
+def event_words(book: Book, shop: str, seq: int) -> dict[str, Any]:
+    import json
+
+    return json.loads(book.value("SELECT text FROM event WHERE shop = ? AND seq = ?", shop, seq))

@@ -1,0 +1,126 @@
+"""What a recall, a backward trace and an account need from the book, as plain rows for the core."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from fillbook.trace.book import queries
+from fillbook.trace.book.opening import Book
+from fillbook.trace.core import ids
+from fillbook.trace.core.errors import Nonsense, UnknownItem
+from fillbook.trace.core.exposure import Link
+
+COLUMNS = (
+    "k.ord, c.code, CAST(k.draw AS TEXT), k.stream, coalesce(p.code, ''), k.least_g, k.best_g, k.most_g, k.cut_at "
+    "FROM link k JOIN item c ON c.num = k.child LEFT JOIN item p ON p.num = k.parent"
+)
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """What is under suspicion: the items meant, the streams their material can be in, and since when it existed."""
+
+    words: str
+    shop: str
+    items: tuple[str, ...]
+    streams: tuple[str, ...]
+    since: int
+
+
+def suspect(book: Book, shop: str, said: str) -> Suspect:
+    """The suspect written as a lot, ``SUPPLIER/LOT``, or the ID of a tote, a regrind batch or a tire.
+
+    Raises UnknownItem, or Nonsense for an ID of a kind that holds no material.
+    """
+    lot = queries.find_lot(book, shop, said)
+    if lot:
+        totes = queries.lot_totes(book, shop, lot.supplier, lot.lot)
+        sides = tuple(sorted({t.side for t in totes}))
+        return Suspect(
+            f"{lot.supplier}/{lot.lot}",
+            shop,
+            tuple(t["item"] for t in totes),
+            sides,
+            min(t.received_at for t in totes),
+        )
+    try:
+        item = ids.read(said)
+    except Nonsense as trouble:
+        raise UnknownItem(
+            f"{said!r} is neither a lot in this book nor an ID: {trouble}", field="suspect"
+        ) from None
+    if not queries.item_exists(book, item):
+        raise UnknownItem(f"{ids.pretty(item)} was never given out in this book.", field="suspect")
+    kind = ids.kind_of(item)
+    if kind == "L":
+        tote = queries.tote(book, item)
+        if tote is None:
+            raise UnknownItem(f"{ids.pretty(item)} was voided; it names no tote any more.", field="suspect")
+        return Suspect(ids.pretty(item), shop, (item,), (tote.side,), tote.received_at)
+    if kind in "GF":
+        since = queries.first_seen(book, item) or 0
+        return Suspect(ids.pretty(item), shop, (item,), ("R",), since)
+    raise Nonsense(
+        f"{ids.pretty(item)} is a {ids.KINDS[kind]}; a recall is of a lot, a tote, a regrind batch or a tire.",
+        field="suspect",
+    )
+
+
+def _links(rows: Iterable[tuple]) -> list[Link]:
+    return [Link(*row) for row in rows]
+
+
+def may_hold(suspect: Suspect, link: Link) -> bool:
+    """Whether material of unknown origin in *link* can be the suspect's: not if it was made before, nor on the other side."""
+    if link.parent:
+        return False
+    if link.stream in ("A", "B") and link.stream not in suspect.streams:
+        return False
+    return link.cut_at is None or link.cut_at >= suspect.since
+
+
+def forward(book: Book, suspect: Suspect) -> list[Link]:
+    """All links of every item that holds the suspect by any path, or unknown material that can be the suspect's, in order."""
+    marks = ", ".join("?" * len(suspect.items))
+    sides = ", ".join(f"'{s}'" for s in dict.fromkeys((*suspect.streams, "R", "G")))
+    return _links(
+        book.tuples(
+            f"WITH RECURSIVE reached(num) AS (SELECT num FROM item WHERE code IN ({marks}) "
+            f"UNION SELECT child FROM link WHERE parent = 0 AND cut_at >= ? AND stream IN ({sides}) "
+            "UNION SELECT k.child FROM reached r JOIN link k ON k.parent = r.num) "
+            f"SELECT {COLUMNS} JOIN reached r ON r.num = k.child ORDER BY k.ord, c.code, k.draw, k.stream, 5",
+            *suspect.items, suspect.since,
+        )
+    )  # fmt: skip
+
+
+def direct(book: Book, suspect: Suspect) -> list[Link]:
+    """All links of the items that hold the suspect itself, in order."""
+    marks = ", ".join("?" * len(suspect.items))
+    return _links(
+        book.tuples(
+            f"SELECT {COLUMNS} WHERE k.child IN (SELECT k2.child FROM link k2 JOIN item i ON i.num = k2.parent WHERE i.code IN ({marks})) "
+            "ORDER BY k.ord, c.code, k.draw, k.stream, 5",
+            *suspect.items,
+        )
+    )
+
+
+def backward(book: Book, item: str) -> list[Link]:
+    """All links of *item* and of everything it was made from."""
+    return _links(
+        book.tuples(
+            "WITH RECURSIVE back(num) AS (SELECT num FROM item WHERE code = ? "
+            "UNION SELECT k.parent FROM back b JOIN link k ON k.child = b.num WHERE k.parent <> 0) "
+            f"SELECT {COLUMNS} JOIN back b ON b.num = k.child ORDER BY k.ord, c.code, k.draw, k.stream, 5",
+            item,
+        )
+    )
+
+
+def made_from_it(book: Book, item: str) -> list[Link]:
+    """The links in which *item* is the source, one step on."""
+    return _links(
+        book.tuples(f"SELECT {COLUMNS} WHERE p.code = ? ORDER BY k.ord, c.code, k.draw, k.stream", item)
+    )

@@ -1,0 +1,139 @@
+"""The shop's limits: what each is, its default, and why.
+
+Every limit is a setting: an event with value, unit, source and the time from which it holds. The defaults below are common
+practice of the trade where nothing else is said, (m) marks what is from memory. The material supplier's data sheet, the makers'
+ratings and local codes come first: set the limit to them and name them as its source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fillbook.trace.core import units
+from fillbook.trace.core.errors import Nonsense
+
+COUNT = "count"
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One setting: its dimension (see :mod:`units`, or a plain count), its default in the canonical unit, and the reason."""
+
+    dimension: str
+    default: int
+    why: str
+    scope: str = ""  # what it can be set for besides the whole shop: "U" a line
+
+
+LIMITS: dict[str, Limit] = {
+    "cure_temperature": Limit(
+        "temperature", 22_222, "72 °F (22.2 °C): common practice for material, store room and cure room."
+    ),
+    "cure_earliest": Limit(
+        "duration", 24 * 3600, "24 h at the limit, and only with a passing sample: the short end of practice."
+    ),
+    "cure_standard": Limit(
+        "duration", 48 * 3600, "48 h at the limit: the long end of practice, 24 to 48 h in a warm room."
+    ),
+    "near_limit": Limit(
+        "temperature_difference", 1_111, "2 °F: hours just below the limit are shown, never credited."
+    ),
+    "attended_gap": Limit(
+        "duration", 12 * 3600, "Hand readings in a zone without logger at most 12 h apart (m)."
+    ),
+    "lag_small": Limit(
+        "duration", 3600, "A small section warms through in about an hour (m); credit starts after it."
+    ),
+    "lag_medium": Limit(
+        "duration", 2 * 3600, "A medium section takes about two hours to follow the room (m)."
+    ),
+    "lag_large": Limit(
+        "duration", 4 * 3600, "A large section takes about four hours to follow the room (m)."
+    ),
+    "cold_start_below": Limit(
+        "temperature", 18_333, "65 °F: a casing or mix below this starts cold and cures slower (m)."
+    ),
+    "cold_small": Limit("duration", 4 * 3600, "Hours added after a cold start, small section (m)."),
+    "cold_medium": Limit("duration", 8 * 3600, "Hours added after a cold start, medium section (m)."),
+    "cold_large": Limit("duration", 16 * 3600, "Hours added after a cold start, large section (m)."),
+    "move_after": Limit(
+        "duration",
+        24 * 3600,
+        "After the last material: may be moved and mounted from then, once released (m).",
+    ),
+    "work_after": Limit(
+        "duration", 72 * 3600, "After the last material: may work under load from then, once released (m)."
+    ),
+    "regrind_most": Limit("share", 6_500, "Ground fill up to 65 % of the mix by weight: common practice."),
+    "topup_regrind_most": Limit(
+        "share", 4_000, "Top-up with at most 40 % ground fill: common practice as we read it."
+    ),
+    "hardness_least": Limit(COUNT, 0, "Least median hardness (Shore A) of a sample cup; 0 asks for none."),
+    "hose_content_low": Limit(
+        "mass", 3_000, "Least a fill hose, its pump and gun side hold (m); measure yours once.", "U"
+    ),
+    "hose_content_high": Limit(
+        "mass", 6_000, "Most a fill hose, its pump and gun side hold (m); measure yours once.", "U"
+    ),
+    "hopper_content_low": Limit(
+        "mass", 15_000, "Least the hopper holds while a fill runs (m); watch yours.", "U"
+    ),
+    "hopper_content_high": Limit("mass", 60_000, "Most the hopper holds (m); weigh it full once.", "U"),
+    "contents_until_gone": Limit(
+        COUNT, 5, "After five contents of new material the old counts as gone: 1 % left in a hose."
+    ),
+    "recall_threshold": Limit(
+        "share", 100, "Tires that hold a suspect through regrind are listed from 1 % on."
+    ),
+    "source_hold_threshold": Limit(
+        "share", 100, "A held lot or batch stops a release from 1 % of the fill on."
+    ),
+    "pressure_most_over": Limit(
+        "share", 0, "How far a final pressure may lie above the lowest rating: not at all."
+    ),
+}
+
+
+def limit(name: str) -> Limit:
+    """The limit of this *name*; raises Nonsense with the names there are."""
+    found = LIMITS.get(name)
+    if found is None:
+        raise Nonsense(f"There is no limit {name!r}. The limits are: {', '.join(LIMITS)}.", field="limit")
+    return found
+
+
+def read(name: str, text: str) -> units.Quantity:
+    """*text*, such as ``72 f`` or ``48 h``, as a value of the limit *name*.
+
+    Raises Nonsense where the number or the unit does not fit, or the value cannot be (negative, or over ten times as large as
+    anything a shop has).
+    """
+    dimension = limit(name).dimension
+    words = text.replace("°", " ").replace("%", " pct").split()
+    if dimension == COUNT:
+        if len(words) != 1 or not words[0].isdigit() or int(words[0]) > 1000:
+            raise Nonsense(
+                f"{name} is a whole number up to 1000, not {text!r}.", field="to", expected="a whole number"
+            )
+        return units.Quantity(COUNT, int(words[0]), words[0])
+    known = units.DIMENSIONS[dimension].units
+    if len(words) != 2 or words[1].lower() not in known:
+        raise Nonsense(
+            f"{name} is a number and a unit ({', '.join(known)}), not {text!r}.",
+            field="to",
+            expected=f"a number and one of {', '.join(known)}",
+        )
+    found = units.parse(dimension, words[1].lower(), words[0], field="to")
+    if dimension != "temperature" and found.value < 0:
+        raise Nonsense(f"{name} can't be below nothing.", field="to")
+    return found
+
+
+def show(name: str, value: int, us: bool) -> str:
+    """The value of limit *name* for a screen, in the shop's units."""
+    dimension = limit(name).dimension
+    if dimension == COUNT:
+        return str(value)
+    unit = {"temperature": "cf", "temperature_difference": ("dc", "df"), "mass": ("kg", "lb"), "share": ("pct", "pct"),
+            "duration": ("h", "h"), "pressure": ("kpa", "psi"), "length": ("mm", "in")}[dimension][us]  # fmt: skip
+    return units.show(dimension, value, unit)

@@ -1,0 +1,209 @@
+"""Weights, temperatures and the rest, as the shop types them and as the book keeps them.
+
+The book keeps whole numbers of one canonical unit a dimension (`DIMENSIONS`). Conversion is exact, through fractions, and is
+rounded once, half to even; no float is ever involved. Factors: NIST Special Publication 811, Appendix B (pound, inch, standard
+gravity and the Fahrenheit scale are exact by definition).
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+
+from fillbook.trace.core.errors import Nonsense
+from fillbook.trace.core.quote import quoted
+
+LARGEST = 2**53  # beyond it other programs that read the journal may lose the last digit
+
+_NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)")
+_THOUSANDS_OR_DECIMALS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+_LONGEST = 30  # characters or digits of one number
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One unit of a dimension: canonical = typed × ``size`` + ``zero``.
+
+    ``digits`` decimals are shown on screens; ``trim`` drops those that are zero.
+    """
+
+    words: str
+    size: Fraction
+    digits: int
+    trim: bool = False
+    zero: Fraction = Fraction(0)
+
+
+@dataclass(frozen=True)
+class Dimension:
+    """What is measured: the canonical unit, the units that may be typed, and the least value physics allows, if any."""
+
+    canonical: str
+    units: Mapping[str, Unit]
+    least: int | None = None
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A measured value: whole canonical units of ``dimension``, beside the text it was typed as (``1000 kg``)."""
+
+    dimension: str
+    value: int
+    typed: str
+
+
+_POUND_G = Fraction("453.59237")
+_INCH_DMM = Fraction(254)
+_PSI_PA = Fraction("0.45359237") * Fraction("9.80665") / Fraction("0.0254") ** 2
+_FAHRENHEIT = Fraction(5000, 9)  # thousandths of a degree Celsius
+
+DIMENSIONS: Mapping[str, Dimension] = {
+    "mass": Dimension(
+        "g",
+        {
+            "g": Unit("g", Fraction(1), 0),
+            "kg": Unit("kg", Fraction(1000), 1),
+            "lb": Unit("lb", _POUND_G, 1),
+        },
+    ),
+    "temperature": Dimension(
+        "mC",
+        {
+            "c": Unit("°C", Fraction(1000), 1, trim=True),
+            "f": Unit("°F", _FAHRENHEIT, 1, trim=True, zero=-32 * _FAHRENHEIT),
+        },
+        least=-273_150,
+    ),
+    "temperature_difference": Dimension(
+        "mK",
+        {
+            "dc": Unit("°C", Fraction(1000), 1, trim=True),
+            "df": Unit("°F", _FAHRENHEIT, 1, trim=True),
+        },
+    ),
+    "pressure": Dimension(
+        "pa",
+        {
+            "kpa": Unit("kPa", Fraction(1000), 0),
+            "psi": Unit("psi", _PSI_PA, 1, trim=True),
+            "bar": Unit("bar", Fraction(100_000), 2),
+            "pa": Unit("Pa", Fraction(1), 0),
+        },
+    ),
+    "length": Dimension(
+        "dmm",  # tenths of a millimetre
+        {
+            "mm": Unit("mm", Fraction(10), 1, trim=True),
+            "in": Unit("in", _INCH_DMM, 2, trim=True),
+        },
+    ),
+    "share": Dimension("ten-thousandths", {"pct": Unit("%", Fraction(100), 2, trim=True)}),
+    "duration": Dimension(
+        "s",
+        {
+            "h": Unit("h", Fraction(3600), 2, trim=True),
+            "min": Unit("min", Fraction(60), 1, trim=True),
+            "s": Unit("s", Fraction(1), 0),
+        },
+    ),
+}
+
+
+def parse(dimension: str, unit: str, typed: int | Decimal | str, field: str | None = None) -> Quantity:
+    """What was typed, in whole canonical units of *dimension*, rounded half to even.
+
+    Takes a whole number, a Decimal, or text with a decimal point or comma and blanks around it. A float is refused (it has
+    already lost what was typed), and so is a comma before exactly three digits, which may mean thousands.
+
+    >>> parse("mass", "lb", "326,5")
+    Quantity(dimension='mass', value=148098, typed='326,5 lb')
+
+    Raises Nonsense, naming *field* and what was expected.
+    """
+    known = _unit(dimension, unit)
+    expected = f"a number in {known.words}"
+    name = _spoken(field or dimension)
+
+    def nonsense(why: str) -> Nonsense:
+        return Nonsense(f"{name} {quoted(typed)} {why}: give {expected}.", field=field, expected=expected)
+
+    if isinstance(typed, bool) or not isinstance(typed, int | Decimal | str):
+        raise nonsense("is not a number as it was typed")
+    if isinstance(typed, str):
+        text = typed.strip()
+        if not text:
+            raise Nonsense(f"{name} is empty: give {expected}.", field=field, expected=expected)
+        if len(text) > _LONGEST:
+            raise nonsense("is too long for a number")
+        if not _NUMBER.fullmatch(text):
+            raise nonsense("is not a plain number")
+        if _THOUSANDS_OR_DECIMALS.fullmatch(text):
+            raise nonsense("may mean thousands or decimals, so leave the comma out or write a point")
+        number = Decimal(text.replace(",", "."))
+    elif isinstance(typed, Decimal):
+        number, text = typed, str(typed)
+        if not number.is_finite():
+            raise nonsense("is not a number")
+    else:
+        # The bound comes before str(): Python refuses to write out a very long whole number.
+        if abs(typed) > LARGEST * LARGEST:
+            raise nonsense("is too large to be true")
+        number, text = Decimal(typed), str(typed)
+    if len(number.as_tuple().digits) > _LONGEST or abs(number.adjusted()) > _LONGEST:
+        raise nonsense("is too large or too fine to be true")
+    value = round(Fraction(number) * known.size + known.zero)
+    if abs(value) > LARGEST:
+        raise nonsense("is too large to be true")
+    least = DIMENSIONS[dimension].least
+    if least is not None and value < least:
+        raise nonsense("is less than there can be")
+    return Quantity(dimension, value, f"{text} {known.words}")
+
+
+def in_unit(dimension: str, value: int, unit: str) -> Fraction:
+    """*value* (canonical units) in *unit*, exactly. Raises Nonsense for a unit the dimension does not have."""
+    known = _unit(dimension, unit)
+    return (value - known.zero) / known.size
+
+
+def show(dimension: str, value: int, unit: str, digits: int | None = None) -> str:
+    """*value* (canonical units) as screens and labels show it, rounded half to even to *digits* decimals.
+
+    >>> show("mass", 148_000, "kg"), show("temperature", 22_222, "f"), show("share", 4000, "pct")
+    ('148.0 kg', '72 °F', '40 %')
+
+    Raises Nonsense for a unit the dimension does not have.
+    """
+    known = _unit(dimension, unit)
+    decimals = known.digits if digits is None else digits
+    scaled = round(in_unit(dimension, value, unit) * 10**decimals)
+    whole, rest = divmod(abs(scaled), 10**decimals)
+    text = f"{whole}.{rest:0{decimals}d}" if decimals else str(whole)
+    if decimals and known.trim and digits is None:
+        text = text.rstrip("0").rstrip(".")
+    return f"{'-' if scaled < 0 else ''}{text} {known.words}"
+
+
+def unit_words(dimension: str, unit: str) -> str:
+    """How *unit* is written on a screen: ``f`` is ``°F``. Raises Nonsense for a unit the dimension does not have."""
+    return _unit(dimension, unit).words
+
+
+def _unit(dimension: str, unit: str) -> Unit:
+    if dimension not in DIMENSIONS:
+        raise Nonsense(f"{quoted(dimension)} is not measured here: take one of {', '.join(DIMENSIONS)}.")
+    units = DIMENSIONS[dimension].units
+    if unit not in units:
+        raise Nonsense(
+            f"{_spoken(dimension)} is not measured in {quoted(unit)}: take one of {', '.join(units)}.",
+            expected=f"one of {', '.join(units)}",
+        )
+    return units[unit]
+
+
+def _spoken(name: str) -> str:
+    words = name.replace("_", " ")
+    return words[:1].upper() + words[1:]

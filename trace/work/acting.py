@@ -1,0 +1,205 @@
+"""Doing a verb: read the ask, take the chain, check, write one event, apply it, derive what follows. All of it, or nothing."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from fillbook.trace.book import apply, journal, queries
+from fillbook.trace.book.opening import Book
+from fillbook.trace.core import ids, times
+from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, UnknownItem
+from fillbook.trace.work import registry
+from fillbook.trace.work.ask import Reading, clean, read
+from fillbook.trace.work.floor import Floor, find_item, keep_blob, stored
+
+AHEAD_S = 120
+
+
+@dataclass(frozen=True)
+class Action:
+    """What somebody asks: a verb with its fields, and who, when and where. All as said."""
+
+    verb: str
+    fields: dict[str, Any] = field(default_factory=dict)
+    at: str | int | None = None
+    who: str | None = None
+    signed_by: str | None = None
+    override: str | None = None
+    request: str | None = None
+    station: str | None = None
+    shop: str | None = None
+    saw: int | None = None  # the shop's last event when the form was drawn
+    saw_items: tuple[str, ...] = ()  # the items the form was about
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What was written. ``repeated``: this request had been done before and was not done again."""
+
+    shop: str
+    seq: int
+    ids: tuple[str, ...]
+    findings: tuple[dict[str, Any], ...]
+    repeated: bool = False
+
+
+def act(book: Book, action: Action, *, now: int) -> Answer:
+    """Do *action*, or change nothing. *now* is the clock, in seconds of UTC.
+
+    Raises ShopError: Nonsense, UnknownItem, WrongKind, Stopped, NotAllowed, Conflict.
+    """
+    verb = registry.find(action.verb)
+    if verb.name == "set up shop":
+        return _set_up(book, verb, action, now)
+    shop = book.the_shop(action.shop)
+    with journal.writing(book, shop) as chain:
+        timezone = queries.timezone(book, shop)
+        at, typed_at = _time(action, timezone, now)
+        who = queries.person(book, shop, _who(action))
+        how = Reading(timezone, lambda text, kinds, field: find_item(book, shop, text, kinds, field))
+        ask = read(verb.ask, action.fields, how)
+        said = {**stored(ask, {}), **({"typed": how.typed} if how.typed else {})}
+        if action.override:
+            said["override"] = clean(action.override, "override", 500)
+        if answer := _done_before(book, shop, verb.name, action, said, at, who["item"]):
+            return answer
+        _nobody_was_faster(book, shop, action)
+        signer = queries.person(book, shop, action.signed_by) if action.signed_by else who
+        role = max(who.role, signer.role, key=registry.ROLES.index)
+        if registry.ROLES.index(role) < registry.ROLES.index(verb.role):
+            raise NotAllowed(
+                f"To {verb.name} takes a {verb.role}; {who.name} is a {who.role}. Ask one to sign.",
+                field="who",
+            )
+        floor = Floor(
+            book, shop, now, at, who["item"], role, signer["item"] if signer is not who else None, said.get("override")
+        )  # fmt: skip
+        if typed_at:
+            said["typed_at"] = typed_at
+        extra = verb.do(ask, floor) or {}
+        stored(ask, floor.blobs)
+        for digest, data in {**extra.pop("blobs", {}), **floor.blobs}.items():
+            keep_blob(book, digest, data)
+        correcting, before = extra.pop("correcting", None), extra.pop("bore_on", None)
+        at = extra.pop("happened_at", at)
+        body = {"said": said, "ids": floor.ids, "findings": [f.plain() for f in floor.findings], **extra}
+        event = journal.Event(
+            shop=shop, seq=chain.seq + 1, kind=verb.name, happened_at=at, recorded_at=now, who=who["item"], body=body,
+            prev=chain.head, signed_by=floor.signed_by, station=_short(action.station, "station"),
+            request=_short(action.request, "request"), corrects=correcting,
+        )  # fmt: skip
+        return _write(book, chain, event, before)
+
+
+def _write(book: Book, chain: journal.Chain, event: journal.Event, before: Any = None) -> Answer:
+    chain.append(event)
+    apply.apply(book, chain, event, before)
+    return Answer(event.shop, event.seq, tuple(event.body["ids"]), tuple(event.body["findings"]))
+
+
+def _set_up(book: Book, verb: registry.Verb, action: Action, now: int) -> Answer:
+    how = Reading(str(action.fields.get("timezone") or "UTC"), lambda text, kinds, field: text)
+    ask: Any = read(verb.ask, action.fields, how)
+    if action.request and (seen := _seen(book, ask.site, action.request)):
+        if seen.kind == verb.name and {
+            k: v for k, v in seen.body["said"].items() if k != "typed_at"
+        } == ask.model_dump(exclude_none=True):
+            return Answer(seen.shop, seen.seq, tuple(seen.body["ids"]), tuple(seen.body["findings"]), True)
+        raise Conflict(
+            f"The request {action.request} was used before for something else. Send a new request id.",
+            field="request",
+        )
+    at, typed_at = _time(action, ask.timezone, now)
+    with journal.writing(book, ask.site, new=True) as chain:
+        floor = Floor(book, ask.site, now, at, "", "owner")
+        extra = verb.do(ask, floor) or {}
+        said = ask.model_dump(exclude_none=True) | ({"typed_at": typed_at} if typed_at else {})
+        event = journal.Event(
+            shop=ask.site, seq=1, kind=verb.name, happened_at=at, recorded_at=now, who=floor.ids[0], prev=chain.head,
+            body={"said": said, "ids": floor.ids, "findings": [], **extra},
+            station=_short(action.station, "station"), request=_short(action.request, "request"),
+        )  # fmt: skip
+        return _write(book, chain, event)
+
+
+def _short(text: str | None, field: str) -> str | None:
+    return clean(text, field, 80) if text else None
+
+
+def _who(action: Action) -> str:
+    if not action.who:
+        raise UnknownItem(
+            "Nobody is named as acting. Say who: a person's name or badge.",
+            field="who",
+            expected="a name or badge",
+        )
+    return str(action.who)
+
+
+def _time(action: Action, timezone: str, now: int) -> tuple[int, str | None]:
+    """When it happened: what was typed, or the server's time."""
+    if action.at is None or action.at == "":
+        return now, None
+    if isinstance(action.at, int):
+        at, typed = action.at, None
+    else:
+        read_time = times.parse(str(action.at), timezone)
+        at, typed = read_time.at, f"{read_time.typed} {read_time.zone}"
+    try:
+        times.check_not_ahead(at, now, AHEAD_S)
+    except Nonsense as trouble:
+        raise Nonsense(str(trouble), field="at") from None
+    return at, typed
+
+
+def _seen(book: Book, shop: str, request: str) -> journal.Event | None:
+    text = book.value("SELECT text FROM event WHERE shop = ? AND request = ?", shop, request)
+    return journal.Event.from_text(text) if text else None
+
+
+def _done_before(
+    book: Book, shop: str, kind: str, action: Action, said: dict[str, Any], at: int, who: str
+) -> Answer | None:
+    """The stored answer when this request was done before; raises Conflict when it was done with other content."""
+    if not action.request or not (seen := _seen(book, shop, clean(action.request, "request", 80))):
+        return None
+    before = {k: v for k, v in seen.body["said"].items() if k != "typed_at"}
+    same_time = not action.at or seen.happened_at == at
+    if (seen.kind, before, seen.who) != (kind, said, who) or not same_time:
+        raise Conflict(
+            f"The request {action.request} was used before for something else (event {shop}:{seen.seq}, {seen.kind}). "
+            "Nothing was done; send it again with a new request id if it is meant.",
+            field="request",
+        )
+    return Answer(shop, seen.seq, tuple(seen.body["ids"]), tuple(seen.body["findings"]), True)
+
+
+def _nobody_was_faster(book: Book, shop: str, action: Action) -> None:
+    """A form shows what it knew; if one of its items moved on since, the person looks again."""
+    if action.saw is None:
+        return
+    for item in action.saw_items:
+        later = book.one(
+            "SELECT seq, words FROM touch WHERE shop = ? AND item = ? AND seq > ? ORDER BY seq DESC LIMIT 1",
+            shop, item, action.saw,
+        )  # fmt: skip
+        if later:
+            raise Conflict(
+                f"{ids.pretty(item)} moved on while this page was open: {later.words} (event {shop}:{later.seq}). "
+                "Look at it again before you go on."
+            )
+
+
+class _DryRun(Exception):
+    pass
+
+
+@contextlib.contextmanager
+def dry_run(book: Book) -> Iterator[None]:
+    """Whatever happens inside is undone at the end."""
+    with contextlib.suppress(_DryRun), book.transaction():
+        yield
+        raise _DryRun

@@ -1,0 +1,56 @@
+"""The dock: totes come in."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import Field
+
+from fillbook.trace.book import queries
+from fillbook.trace.core.errors import Nonsense, UnknownItem
+from fillbook.trace.work.ask import Ask, Mass, Moment, Text
+from fillbook.trace.work.floor import Floor
+from fillbook.trace.work.registry import verb
+
+MOST_TOTES = 200
+BASIS = Literal["scale", "supplier's label", "pump total", "usual empty weight", "chart", "run time", "guess"]
+
+
+class Receive(Ask):
+    supplier: Text = Field(description="Who delivered it")
+    lot: Text = Field(description="The supplier's lot, as on the label")
+    side: Literal["A", "B"] = Field(
+        description="A is the isocyanate, B the polyol: read the substance, the letters swap in places"
+    )
+    system: Text = Field(description="The two-part material it belongs to")
+    totes: int = Field(1, description="How many totes of this lot", ge=1, le=MOST_TOTES)
+    net_g: Mass = Field(description="Net weight of each tote")
+    basis: BASIS = Field("supplier's label", description="Where the weight comes from")
+    use_by: Moment | None = Field(None, description="Use by, as on the label")
+
+
+@verb("receive", Receive, place="dock")
+def receive(ask: Receive, floor: Floor) -> None:
+    """Book in the totes of a lot; each gets its ID."""
+    if not ask.supplier or not ask.lot:
+        raise Nonsense(
+            "A tote needs its supplier and its lot: without them nothing can be recalled.", field="lot"
+        )
+    known = queries.system(floor.book, floor.shop, ask.system)
+    if known is None:
+        names = ", ".join(s.name for s in queries.systems(floor.book, floor.shop)) or "none yet"
+        raise UnknownItem(
+            f"The system {ask.system!r} is not in this book. Known: {names}. Add it first, with its ratio.",
+            field="system",
+            expected=names,
+        )
+    earlier = queries.lot_totes(floor.book, floor.shop, ask.supplier, ask.lot)
+    if earlier and (earlier[0].side, earlier[0].system.lower()) != (ask.side, ask.system.lower()):
+        raise Nonsense(
+            f"Lot {ask.lot} of {ask.supplier} came in before as side {earlier[0].side} of {earlier[0].system}. "
+            "One lot is one side of one system: look at the label again.",
+            field="side",
+        )
+    if ask.use_by is not None and ask.use_by < floor.at:
+        floor.note("past use-by", f"Lot {ask.lot} came in after its use-by date ({floor.say(ask.use_by)}).")
+    floor.mint("L", ask.totes)

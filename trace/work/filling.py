@@ -1,0 +1,271 @@
+"""The fill: a tire is taken in, started and finished."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import Field
+
+from fillbook.trace.book import queries
+from fillbook.trace.book.opening import Row
+from fillbook.trace.core import ids
+from fillbook.trace.core.errors import Nonsense
+from fillbook.trace.work.ask import (
+    Ask,
+    Line,
+    Mass,
+    MassOrNone,
+    Moment,
+    Pressure,
+    Share,
+    Temperature,
+    Text,
+    Tire,
+)
+from fillbook.trace.work.dock import BASIS
+from fillbook.trace.work.floor import Floor
+from fillbook.trace.work.lines import SUBSTANCE, draw
+from fillbook.trace.work.registry import verb
+
+MOST_TIRES = 60
+UNSTARTED_S = 15 * 60  # a fill entered afterwards without its start is taken to have run this long
+
+
+class TakeIn(Ask):
+    customer: Text = Field(description="Whose tire it is")
+    size: Text = Field(description="Size, as on the sidewall")
+    tires: int = Field(1, description="How many of them", ge=1, le=MOST_TIRES)
+    section: Literal["small", "medium", "large"] = Field(
+        "medium", description="Section class: how slowly it follows the room's heat"
+    )
+    site: Text | None = Field(None, description="The customer's site")
+    unit: Text | None = Field(None, description="The customer's unit number of the machine")
+    position: Text | None = Field(None, description="Position on the machine")
+    serial: Text | None = Field(None, description="Tire serial or date code")
+    wheel_serial: Text | None = Field(None, description="Wheel serial: the most durable key in service")
+    rating_pa: Pressure | None = Field(None, description="The lowest rating of sidewall, rim and wheel")
+    target_pa: Pressure | None = Field(None, description="Operating pressure to fill to")
+    mix_e4: Share | None = Field(None, description="Regrind in the mix")
+    earlier: Tire | None = Field(None, description="The earlier ID, when a casing is filled again")
+
+
+@verb("take in", TakeIn, place="cage")
+def take_in(ask: TakeIn, floor: Floor) -> None:
+    """Take tires in; each gets its ID and tag."""
+    if not ask.customer or not ask.size:
+        raise Nonsense("A tire needs its customer and its size.", field="customer")
+    if ask.tires > 1 and (ask.serial or ask.wheel_serial or ask.earlier):
+        raise Nonsense(
+            "A serial or an earlier ID belongs to one tire: take that one in by itself.", field="serial"
+        )
+    if ask.rating_pa is not None and ask.target_pa is not None and ask.target_pa > ask.rating_pa:
+        floor.stop(
+            "above rating", f"The operating pressure ({psi(ask.target_pa)}) lies above the lowest rating ({psi(ask.rating_pa)}).",
+            field="target_kpa",
+        )  # fmt: skip
+    if ask.earlier:
+        floor.must_exist(ask.earlier, "taking it in")
+    floor.mint("F", ask.tires)
+
+
+def psi(pascals: int) -> str:
+    return f"{pascals / 1000:.0f} kPa, {pascals / 6894.757:.0f} psi"
+
+
+class StartFill(Ask):
+    tire: Tire = Field(description="The tire; scan its tag")
+    line: Line = Field(description="The line")
+    bay_mc: Temperature | None = Field(None, description="Temperature of the bay")
+    casing_mc: Temperature | None = Field(None, description="Temperature of the casing")
+    mix_mc: Temperature | None = Field(None, description="Temperature of the mix, read at the purge cup")
+
+
+@verb("start fill", StartFill, place="cage")
+def start_fill(ask: StartFill, floor: Floor) -> None:
+    """Start filling a tire; takes the line."""
+    floor.must_exist(ask.line, "the fill")
+    state = floor.must_exist(ask.tire, "the fill")
+    name, line = ids.pretty(ask.tire), floor.name(ask.line)
+    busy = queries.open_fill(floor.book, ask.line, floor.at)
+    if busy and busy["item"] != ask.tire:
+        raise Nonsense(
+            f"{line} is filling {ids.pretty(busy['item'])} since {floor.say(busy.at)}; finish that fill first.",
+            field="line",
+        )
+    if state.state == "filling":
+        raise Nonsense(
+            f"{name} is being filled on {floor.name(state.place)} since {floor.say(state.since)}.",
+            field="tire",
+        )
+    if state.state != "taken in":
+        raise Nonsense(
+            f"{name} is {state.state} already; a casing that is filled again is taken in anew and gets a new tag.",
+            field="tire",
+        )
+    floor.check_held(ask.tire, "filling")
+    for code, words, item in _line_findings(floor, ask.line):
+        floor.stop(code, words, item or ask.tire, field="line")
+    tire = queries.tire(floor.book, ask.tire)
+    assert tire is not None
+    if tire.rating_pa is not None and tire.target_pa is not None and tire.target_pa > tire.rating_pa:
+        floor.stop(
+            "above rating",
+            f"{name} is to be filled to {psi(tire.target_pa)}, above its lowest rating of {psi(tire.rating_pa)}.",
+            ask.tire,
+        )
+    if tire.rating_pa is None:
+        floor.note(
+            "no rating",
+            f"No rating of {name} is in the book: read the sidewall, the rim and the wheel first.",
+            ask.tire,
+        )
+    warm = floor.limit("cure_temperature")
+    for value, what in ((ask.bay_mc, "bay"), (ask.casing_mc, "casing"), (ask.mix_mc, "mix")):
+        if value is not None and value < warm:
+            floor.note(
+                "cold",
+                f"The {what} is at {fahrenheit(value)}, below the shop's limit of {fahrenheit(warm)}.",
+                ask.tire,
+            )
+
+
+def fahrenheit(mc: int) -> str:
+    return f"{mc / 1000:.1f} °C ({mc * 9 / 5000 + 32:.0f} °F)"
+
+
+def _line_findings(floor: Floor, line: str) -> list[tuple[str, str, str]]:
+    """What is out of order with what is hooked up: (code, words, item)."""
+    there = queries.connected(floor.book, line, floor.at)
+    name = floor.name(line)
+    found: list[tuple[str, str, str]] = []
+    totes: dict[str, Row] = {}
+    for side in ("A", "B"):
+        tote = queries.tote(floor.book, there[side]) if side in there else None
+        if tote is None:
+            found.append(("nothing hooked up", f"{name} has no tote on {SUBSTANCE[side]}.", ""))
+            continue
+        totes[side] = tote
+        if tote.use_by is not None and tote.use_by < floor.at:
+            found.append(
+                ("past use-by", f"{ids.pretty(tote['item'])} was to be used by {floor.say(tote.use_by)}.", "")
+            )
+    if len(totes) == 2 and totes["A"].system.lower() != totes["B"].system.lower():
+        found.append(
+            (
+                "mixed systems",
+                f"{name} has {totes['A'].system} on side A and {totes['B'].system} on side B.",
+                "",
+            )
+        )
+    for item in there.values():
+        for hold in queries.holds_on(floor.book, item):
+            if hold.at <= floor.at:
+                found.append(("held source", f"{ids.pretty(item)} on {name} is on hold ({hold.why}).", ""))
+    return found
+
+
+class FinishFill(Ask):
+    tire: Tire = Field(description="The tire; scan its tag")
+    weight_g: Mass = Field(description="Main mix that went in")
+    pressure_pa: Pressure | None = Field(None, description="Final pressure, read with the flow stopped")
+    topup_g: MassOrNone | None = Field(None, description="Top-up at the end")
+    mix_e4: Share | None = Field(None, description="Regrind in the mix; the tire's, else the last fill's")
+    topup_mix_e4: Share | None = Field(None, description="Regrind in the top-up")
+    basis: BASIS = Field("pump total", description="Where the weight comes from")
+    flow_stopped: bool = Field(True, description="The pressure was read with the flow stopped")
+    line: Line | None = Field(None, description="The line, if the start was not entered")
+    started: Moment | None = Field(None, description="When it began, if the start was not entered")
+
+
+@verb("finish fill", FinishFill, place="cage")
+def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
+    """Finish a fill: what went in and at which pressure. Never refused for being out of limits."""
+    state = floor.must_exist(ask.tire, "the fill")
+    name = ids.pretty(ask.tire)
+    if state.state not in ("taken in", "filling"):
+        raise Nonsense(
+            f"{name} is {state.state} already; correct its fill if something else went in.", field="tire"
+        )
+    started = queries.start_of(floor.book, ask.tire)
+    line = ask.line or (started.line if started else None)
+    if line is None:
+        raise Nonsense(f"The start of {name} was not entered; say on which line it was filled.", field="line")
+    began = ask.started if ask.started is not None else (started.at if started else floor.at - UNSTARTED_S)
+    if began > floor.at:
+        raise Nonsense(
+            f"{name} can't have been finished at {floor.say(floor.at)}: it was started at {floor.say(began)}.",
+            field="at",
+        )
+    busy = queries.open_fill(floor.book, line, floor.at)
+    if started is None and busy and busy["item"] != ask.tire:
+        floor.note(
+            "two on one line",
+            f"{floor.name(line)} was filling {ids.pretty(busy['item'])} at the time.",
+            ask.tire,
+            holds=True,
+        )
+    mix = _mix(ask, floor, line)
+    draws = [draw(floor, line, ask.tire, "main", ask.weight_g, mix, ask.basis)]
+    if ask.topup_g:
+        topup_mix = (
+            ask.topup_mix_e4 if ask.topup_mix_e4 is not None else min(mix, floor.limit("topup_regrind_most"))
+        )
+        draws.append(draw(floor, line, ask.tire, "top-up", ask.topup_g, topup_mix, ask.basis))
+    _note_findings(ask, floor, line, draws)
+    cold = bool(started) and any(
+        value is not None and value < floor.limit("cold_start_below")
+        for value in (started.bay_mc, started.casing_mc, started.mix_mc)
+    )
+    return {"line": line, "started_at": began, "draws": draws, "cold": cold}
+
+
+def _mix(ask: FinishFill, floor: Floor, line: str) -> int:
+    """The regrind in the mix: what was said, else the order's, else as in the fill before, else none where none is loaded."""
+    if ask.mix_e4 is not None:
+        return ask.mix_e4
+    tire = queries.tire(floor.book, ask.tire)
+    if tire and tire.mix_e4 is not None:
+        return int(tire.mix_e4)
+    last = queries.last_fill_on(floor.book, line, floor.at)
+    return int(last.mix_e4) if last else 0
+
+
+def _note_findings(ask: FinishFill, floor: Floor, line: str, draws: list[dict[str, Any]]) -> None:
+    name = ids.pretty(ask.tire)
+    tire = queries.tire(floor.book, ask.tire)
+    rating = tire.rating_pa if tire else None
+
+    def note(code: str, words: str) -> None:
+        floor.note(code, words, ask.tire, holds=True)
+
+    if ask.pressure_pa is None:
+        note("no pressure", f"No final pressure of {name} was given.")
+    elif not ask.flow_stopped:
+        note("flow running", f"The pressure of {name} was read while material flowed, which does not count.")
+    most = None if rating is None else rating * (10_000 + floor.limit("pressure_most_over")) // 10_000
+    if ask.pressure_pa is not None and most is not None and rating is not None and ask.pressure_pa > most:
+        note("above rating", f"{name} was filled to {psi(ask.pressure_pa)}; its lowest rating is {psi(rating)}.")
+    for one, limit in zip(draws, ("regrind_most", "topup_regrind_most"), strict=False):
+        most = floor.limit(limit)
+        if one["mix_e4"] > most:
+            note(
+                "too much regrind",
+                f"The {one['purpose']} mix had {one['mix_e4'] / 100:g} % regrind; the limit is {most / 100:g} %.",
+            )
+    for code, words, _ in _line_findings(floor, line):
+        note(code, words)
+    if any(one["r_g"] for one in draws) and "R" not in queries.connected(floor.book, line, floor.at):
+        note(
+            "regrind of unknown origin",
+            f"No regrind batch was loaded on {floor.name(line)}: its regrind is of unknown origin.",
+        )
+    if queries.off_ratio_at(floor.book, line, floor.at):
+        note(
+            "possibly off-ratio",
+            f"A side ran dry on {floor.name(line)} shortly before: {name} may be off-ratio.",
+        )
+    for hold in queries.holds_on(floor.book, ask.tire):
+        if hold.at <= floor.at:
+            floor.note(
+                "filled while held", f"{name} was on hold ({hold.why}) and was filled all the same.", ask.tire
+            )
