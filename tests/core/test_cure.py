@@ -664,3 +664,56 @@ def test_no_samples_have_no_mean_and_no_area():
 def test_below_absolute_zero_is_refused():
     with pytest.raises(Nonsense, match="absolute zero"):
         cure.age_factor(-273_150, 5_000, 20_000)
+
+
+# -- defaults that a caller may leave out --------------------------------------------------------------------------------------
+def test_the_rule_defaults_are_common_practice():
+    """72 °F is 22.222 °C and 2 °F are 1.111 K (NIST SP 811); 24 to 48 h in a warm room and 12 h between readings: common practice."""
+    rule = Rule()
+    assert (rule.limit_mc, rule.near_mk) == (round((72 - 32) / 1.8 * 1000), round(2 / 1.8 * 1000))
+    assert (rule.earliest_s, rule.standard_s, rule.attended_gap_s) == (24 * H, 48 * H, 12 * H)
+    assert (rule.rules, rule.lag_s, rule.added_s) == (1, 0, 0)
+
+
+def test_attended_time_counts_towards_a_moment_only_where_asked():
+    asked = (0, [Stay(ZONE, 0)], {}, [read(0), read(10 * H)], Rule(), 10 * H, 5 * H)
+    assert reached_at(*asked) is None
+    assert reached_at(*asked, with_attended=True) == 5 * H
+
+
+def test_the_forecast_looks_back_two_days_and_no_further():
+    """Cold until two days ago and warm since: the forecast knows the warm days only. An hour more of look-back would be late."""
+    now = 200 * H
+    samples = [Sample(at, 15_000 if at < now - 48 * H else 23_000) for at in range(0, now + 1, 300)]
+    found = clock(now, [Stay(ZONE, now)], {ZONE: Sensor(samples)}, [], Rule(), now)
+    assert found.ready_earliest_at == now + 24 * H
+    cold_first_hour = [Sample(at, 15_000 if at < now - 47 * H else 23_000) for at in range(0, now + 1, 300)]
+    late = clock(now, [Stay(ZONE, now)], {ZONE: Sensor(cold_first_hour)}, [], Rule(), now)
+    assert late.ready_earliest_at == pytest.approx(now + 24 * H * 48 / 47, abs=200)
+
+
+def test_the_newest_hand_reading_exactly_at_the_limit_still_foretells():
+    assert clock(0, [Stay(ZONE, 0)], {}, [read(0), read(H, LIMIT)], Rule(), H).ready_standard_at == 48 * H
+
+
+def test_the_rules_number_and_the_limit_stand_on_the_clock():
+    found = clock(0, [Stay(ZONE, 0)], warm_zone(), [], Rule(limit_mc=22_200, rules=7), H)
+    assert (found.rules, found.limit_mc) == (7, 22_200)
+
+
+def test_a_needed_time_of_nothing_is_reached_when_credit_begins():
+    assert reached_at(0, [], {}, [], Rule(lag_s=60), 100, 0) == 60
+
+
+def test_the_forecast_of_a_zone_without_logger_takes_its_own_past_readings_only():
+    elsewhere = Reading("other", 9 * H, 23_000)
+    found = clock(
+        0, [Stay(ZONE, 0)], {}, [read(0), read(8 * H), elsewhere, read(12 * H, 20_000)], Rule(), 10 * H
+    )
+    assert (
+        found.ready_standard_at == 48 * H
+    )  # from the reading at 8 h; not from elsewhere, nor from what comes later
+
+
+def test_a_tire_taken_off_the_rack_this_second_lies_in_no_zone():
+    assert clock(0, [Stay(ZONE, 0, 30 * H)], warm_zone(), [], Rule(), 30 * H).zone is None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 from fractions import Fraction
+from itertools import pairwise
 
 import pandas as pd
 import pytest
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 from fillbook.trace.core import units
 from fillbook.trace.core.cure import Sample
 from fillbook.trace.core.errors import Damaged, Nonsense
-from fillbook.trace.core.logger import LARGEST, digest, from_block, parse_plain, to_block
+from fillbook.trace.core.logger import digest, from_block, parse_plain, to_block
 
 EIGHT = 1_791_032_400  # 2026-10-03 08:00 at -05:00, 13:00 UTC
 
@@ -86,7 +87,7 @@ def test_the_same_reading_twice_is_kept_once():
 def test_the_hour_that_happens_twice_is_told_apart_by_its_offset():
     """US clocks go back on 2026-11-01 at 02:00 (Energy Policy Act of 2005: first Sunday of November)."""
     found = parse_plain(lines("2026-11-01T01:30:00-05:00,23", "2026-11-01T01:30:00-06:00,24"))
-    assert [b.at - a.at for a, b in zip(found, found[1:], strict=False)] == [3600]
+    assert [b.at - a.at for a, b in pairwise(found)] == [3600]
 
 
 samples = st.dictionaries(
@@ -129,8 +130,11 @@ def test_a_file_that_is_not_the_plain_format_is_refused(content, words):
 
 
 def test_a_file_over_20_mb_is_refused():
+    row = b"2026-10-03T13:00Z,23.4\n"
+    content = b"time,temp_c\n" + row
+    assert parse_plain(content.ljust(20_000_000))
     with pytest.raises(Nonsense, match="over 20 MB"):
-        parse_plain(b"time,temp_c\n" + b"x" * LARGEST)
+        parse_plain(content.ljust(20_000_001))
 
 
 @pytest.mark.parametrize(
@@ -195,6 +199,44 @@ def test_a_room_at_22_f_or_72_c_is_asked_about(unit, value, asked):
         assert parse_plain(content)
 
 
+@pytest.mark.parametrize(
+    ("unit", "values", "words"),
+    [
+        ("f", ["22", "22", "50", "50"], None),
+        (
+            "f",
+            ["20", "22", "24"],
+            "Half of the readings lie at 22.0 °F or below: is the column really in °F? If not, call it temp_c;",
+        ),
+        (
+            "c",
+            ["71", "72", "73"],
+            "Half of the readings lie at 72.0 °C or above: is the column really in °C? If not, call it temp_f;",
+        ),
+    ],
+)
+def test_the_question_names_the_middle_value_and_the_other_unit(unit, values, words):
+    rows = [f"2026-10-03T13:{minute:02d}Z,{value}" for minute, value in enumerate(values)]
+    content = lines(*rows, head=f"time,temp_{unit}")
+    if words is None:
+        assert parse_plain(content)
+        return
+    with pytest.raises(Nonsense) as asked:
+        parse_plain(content)
+    assert str(asked.value).startswith(words) and asked.value.field == "unit_sure"
+
+
+@pytest.mark.parametrize("year", [2000, 2199])
+def test_the_first_and_last_year_a_logger_may_tell(year):
+    assert parse_plain(lines(f"{year}-06-01T00:00Z,23"))
+
+
+@pytest.mark.parametrize("year", [1999, 2200])
+def test_a_year_before_or_after_is_refused(year):
+    with pytest.raises(Nonsense, match=f"lies in the year {year}"):
+        parse_plain(lines(f"{year}-06-01T00:00Z,23"))
+
+
 def test_one_cold_night_raises_no_question():
     rows = [f"2026-10-03T13:{minute:02d}Z,{72 if minute % 3 else 20}" for minute in range(30)]
     assert len(parse_plain(lines(*rows, head="time,temp_f"))) == 30
@@ -250,6 +292,11 @@ def test_a_changed_byte_never_gives_the_same_samples(known, choice):
 def test_bytes_that_were_never_a_block_are_damage(block):
     with pytest.raises(Damaged):
         from_block(block)
+
+
+def test_damage_is_told_with_its_line():
+    with pytest.raises(Damaged, match=r'^Line 3 of a block of logger samples is "x"'):
+        from_block(b"samples 1\n5 5\nx\n")
 
 
 @pytest.mark.parametrize("known", [[(5, 1), (5, 1)], [(5, 1), (4, 1)]])

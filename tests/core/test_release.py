@@ -92,6 +92,36 @@ def test_the_words_of_a_tire_not_yet_cured_hold_the_figures():
     assert decision.ready_at == 48 * H
 
 
+@pytest.mark.parametrize(("seconds", "said"), [(24 * H - 1, False), (24 * H, True)])
+def test_from_24_hours_on_the_desk_is_told_what_a_passing_cup_would_do(seconds, said):
+    assert (
+        "would do with a passing sample cup" in decide(evidence(seconds, cup=None)).stops[0].words
+    ) is said
+
+
+@pytest.mark.parametrize(("seconds", "said"), [(59, False), (60, True)])
+def test_less_than_a_minute_unseen_or_just_below_is_not_worth_a_word(seconds, said):
+    unseen = replace(cured(10 * H), unobserved_s=seconds)
+    near = replace(cured(10 * H), near_s=seconds)
+    assert ("; 1 min went unobserved" in decide(evidence(cure=unseen)).stops[0].words) is said
+    assert ("; 1 min were just below the limit" in decide(evidence(cure=near)).stops[0].words) is said
+
+
+def test_what_was_not_said_does_not_pass_for_a_pressure_read_rightly():
+    plain = Evidence(
+        fill=FILL,
+        state="racked",
+        finished=True,
+        cure=cured(50 * H),
+        pressure_pa=500_001,
+        lowest_rating_pa=500_000,
+    )
+    assert [finding.words.split(" was ")[0].split(" lies ")[0] for finding in decide(plain).stops] == [
+        "The final pressure of 500.0 kPa"
+    ] * 2
+    assert "typed" not in [finding.code for finding in decide(plain).findings]
+
+
 def test_the_words_never_round_up_to_what_is_not_there():
     assert "Cured 47 h 59 min of the 48 h" in decide(evidence(48 * H - 1, cup=None)).stops[0].words
 
@@ -107,8 +137,9 @@ def test_the_words_tell_what_was_attended_near_and_unobserved():
         20 * H,
     )
     words = decide(evidence(cure=found, cup="passed")).stops[0].words
-    assert words.startswith("Cured 10 h 56 min, 1 h of it by hand readings; needed are 24 h by logger")
-    assert "7 h went unobserved; 2 h 03 min were just below the limit." in words
+    # from 9:55 the line falls from 23 to 22 °C in 300 s and is at 22.222 °C after 233.4 s: 9 h 58 min 53 s by logger
+    assert words.startswith("Cured 10 h 58 min, 1 h of it by hand readings; needed are 24 h by logger")
+    assert "7 h went unobserved; 2 h 01 min were just below the limit." in words
     assert words.endswith("No forecast: the logger of the zone is silent.")
 
 
@@ -142,7 +173,9 @@ def test_a_cup_below_the_least_hardness_stops(median, ok):
 
 def test_a_pass_without_hardness_opens_no_earliest_release_where_a_least_is_set():
     assert decide(evidence(30 * H, hardness_least=29)).path is None
-    assert decide(evidence(48 * H, hardness_least=29)).path == "standard"
+    assert decide(evidence(30 * H, hardness_least=29, hardness_median=29)).path == "earliest"
+    standard = decide(evidence(48 * H, hardness_least=29))
+    assert (standard.path, standard.ok) == ("standard", True)
 
 
 def test_the_median_of_five_readings():

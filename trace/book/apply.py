@@ -146,7 +146,7 @@ def _number(book: Book, chain: Chain, event: Event) -> None:
     """Give the new items of an event, and its draws without an item, their numbers."""
     codes = [code for code in event.body.get("ids", []) if event.corrects is None]
     draws = (
-        event.body.get("draws", []) if event.corrects is None else event.body.get("body", {}).get("draws", [])
+        event.body.get("draws", []) if event.corrects is None else (event.body["body"] or {}).get("draws", [])
     )
     seq = event.corrects or event.seq
     for n, draw in enumerate(draws):
@@ -247,7 +247,8 @@ def _receive(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     for tote in event.body["ids"]:
         facts.row(
             "tote", item=tote, supplier=said["supplier"], lot=said["lot"], side=said["side"], system=said["system"],
-            net_g=said["net_g"], basis=said["basis"], received_at=event.happened_at, use_by=said.get("use_by"),
+            net_g=said["net_g"], basis=said["basis"], received_at=event.happened_at, made_at=said.get("made"),
+            use_by=said.get("use_by"),
         )  # fmt: skip
         facts.touch(
             tote,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 
 from fillbook.trace.book.journal import FIRST, Event, Position, digest
@@ -72,4 +73,13 @@ def check_chain(book: Book, shop: str, kept: tuple[int, str] | None = None) -> s
         return f"event {shop}:{expected} is missing: the chain's head says {last.seq}, the last event is {expected - 1}."
     if kept and kept[0] > last.seq:
         return f"event {shop}:{last.seq + 1} is missing: the kept head is {kept[0]}, the journal ends at {last.seq}."
+    return None
+
+
+def check_blobs(book: Book) -> str | None:
+    """What is wrong with the bytes kept beside the journal; None where each has the digest it is named by."""
+    for (name,) in book.tuples("SELECT digest FROM blob ORDER BY digest"):
+        data = bytes(book.value("SELECT bytes FROM blob WHERE digest = ?", name))
+        if hashlib.sha256(data).hexdigest() != name:
+            return f"The file with the digest {name[:16]} was changed: its bytes have another one."
     return None

@@ -140,14 +140,28 @@ def case(book: Book, tire: str, now: int, *, tag_scanned: bool = True, zones: Zo
 
 
 def _source_holds(book: Book, shop: str, tire: str, now: int) -> list[tuple[str, int]]:
-    """Held totes, batches and tires in the fill, with their share in ten-thousandths, from the shop's threshold on."""
-    held = [item for item in queries.held_sources(book, shop) if ids.kind_of(item) in "LGF" and item != tire]
+    """What is held and in the fill, with its share in ten-thousandths: each held lot as a whole, and each held item.
+
+    A lot's totes are judged together. What went in straight counts whatever its share; what came through regrind, from the shop's
+    threshold on.
+    """
+    held = {item for item in queries.held_sources(book, shop) if ids.kind_of(item) in "LGF" and item != tire}
     if not held:
         return []
-    shares = exposure.origins_all(suspects.backward(book, tire), tire)
+    family = exposure.read(suspects.backward(book, tire))
     least = queries.limit(book, shop, "source_hold_threshold", now)
-    found = {item: round(shares.get(item, 0.0) * 10_000) for item in held}
-    return [(ids.pretty(item), share) for item, share in sorted(found.items()) if share >= max(least, 1)]
+    groups: dict[str, set[str]] = {}
+    for item in held:
+        tote = queries.tote(book, item)
+        name = f"lot {tote.lot} of {tote.supplier}" if tote else ids.pretty(item)
+        groups.setdefault(name, set()).add(item)
+    found = []
+    for name, members in sorted(groups.items()):
+        share = round(exposure.fractions(family, members).get(tire, 0.0) * 10_000)
+        straight = exposure.direct(family, members).get(tire, exposure.NO_GRAMS)
+        if share >= max(least, 1) or straight.best > 0:
+            found.append((name, share))
+    return found
 
 
 def answer(book: Book, tire: str, now: int, *, tag_scanned: bool = True) -> dict[str, Any]:

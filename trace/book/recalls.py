@@ -42,9 +42,9 @@ def recall(
         raise Nonsense(f"The kind of defect is {' or '.join(rules.DEFECTS)}, not {defect!r}.", field="defect")
     with book.reading():
         suspect = suspects.suspect(book, shop, said)
-        links = suspects.forward(book, suspect)
+        family = exposure.read(suspects.forward(book, suspect))
         found = rules.listing(
-            links,
+            family,
             suspect.items,
             threshold=threshold_e4 / 10_000,
             defect=defect,
@@ -61,7 +61,7 @@ def recall(
             "rules": rules.RULES,
             "items": [_item(book, one) for one in found.items],
             "traces": {"count": found.traces_count, "best_g": found.traces_best_g},
-            "account": _account(book, shop, suspect, links),
+            "account": _account(book, shop, suspect, family),
         }
 
 
@@ -107,17 +107,16 @@ def _share(value: float) -> float:
 
 # -- where did every kilogram go? ----------------------------------------------------------------------------------------------
 def _account(
-    book: Book, shop: str, suspect: suspects.Suspect, links: list[exposure.Link]
+    book: Book, shop: str, suspect: suspects.Suspect, family: exposure.Genealogy
 ) -> list[dict[str, Any]]:
     received = {item: _received(book, item) for item in suspect.items}
-    words = {item: _place_words(book, item) for item in {link.child for link in links} | set(suspect.items)}
-    reached = list(words)
+    holding = exposure.fractions(family, suspect.items)
     rows = account.account(
-        links,
+        family,
         received,
-        lambda item: words[item],
-        in_vessels=_in_vessels(book, shop, reached),
-        left=_left(book, reached),
+        lambda item: _place_words(book, item),
+        in_vessels=_in_vessels(book, shop, holding),
+        left=_left(book, holding),
     )
     return [{"place": row.place, "grams": row.grams} for row in rows]
 

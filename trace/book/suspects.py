@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fillbook.trace.book import queries
-from fillbook.trace.book.opening import Book
+from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.core.exposure import Link
@@ -19,13 +19,18 @@ COLUMNS = (
 
 @dataclass(frozen=True)
 class Suspect:
-    """What is under suspicion: the items meant, the streams their material can be in, and since when it existed."""
+    """What is under suspicion: the items meant, the streams their material can be in, and since when it is here, and when it was made.
+
+    Pieces of unknown origin may have been cut in another shop, so they are judged by when the lot was made, not by when it came
+    in here. Times are seconds of UTC.
+    """
 
     words: str
     shop: str
     items: tuple[str, ...]
     streams: tuple[str, ...]
     since: int
+    made: int
 
 
 def suspect(book: Book, shop: str, said: str) -> Suspect:
@@ -43,6 +48,7 @@ def suspect(book: Book, shop: str, said: str) -> Suspect:
             tuple(t["item"] for t in totes),
             sides,
             min(t.received_at for t in totes),
+            min(_made(book, t) for t in totes),
         )
     try:
         item = ids.read(said)
@@ -57,14 +63,21 @@ def suspect(book: Book, shop: str, said: str) -> Suspect:
         tote = queries.tote(book, item)
         if tote is None:
             raise UnknownItem(f"{ids.pretty(item)} was voided; it names no tote any more.", field="suspect")
-        return Suspect(ids.pretty(item), shop, (item,), (tote.side,), tote.received_at)
+        return Suspect(ids.pretty(item), shop, (item,), (tote.side,), tote.received_at, _made(book, tote))
     if kind in "GF":
         since = queries.first_seen(book, item) or 0
-        return Suspect(ids.pretty(item), shop, (item,), ("R",), since)
+        return Suspect(ids.pretty(item), shop, (item,), ("R",), since, since)
     raise Nonsense(
         f"{ids.pretty(item)} is a {ids.KINDS[kind]}; a recall is of a lot, a tote, a regrind batch or a tire.",
         field="suspect",
     )
+
+
+def _made(book: Book, tote: Row) -> int:
+    """When a tote's lot was made: as its label says, else as long before its receipt as the shop's limit allows."""
+    if tote.made_at is not None:
+        return int(tote.made_at)
+    return int(tote.received_at) - queries.limit(book, tote.shop, "lot_age_at_receipt", 2**53)
 
 
 def _links(rows: Iterable[tuple]) -> list[Link]:
@@ -75,9 +88,9 @@ def may_hold(suspect: Suspect, link: Link) -> bool:
     """Whether material of unknown origin in *link* can be the suspect's: not if it was made before, nor on the other side."""
     if link.parent:
         return False
-    if link.stream in ("A", "B") and link.stream not in suspect.streams:
-        return False
-    return link.cut_at is None or link.cut_at >= suspect.since
+    if link.stream in ("A", "B"):  # what stood in our own hoses
+        return link.stream in suspect.streams and (link.cut_at is None or link.cut_at >= suspect.since)
+    return link.cut_at is None or link.cut_at >= suspect.made
 
 
 def forward(book: Book, suspect: Suspect) -> list[Link]:
@@ -87,24 +100,12 @@ def forward(book: Book, suspect: Suspect) -> list[Link]:
     return _links(
         book.tuples(
             f"WITH RECURSIVE reached(num) AS (SELECT num FROM item WHERE code IN ({marks}) "
-            f"UNION SELECT child FROM link WHERE parent = 0 AND cut_at >= ? AND stream IN ({sides}) "
+            f"UNION SELECT child FROM link WHERE parent = 0 AND (cut_at IS NULL OR cut_at >= ?) AND stream IN ({sides}) "
             "UNION SELECT k.child FROM reached r JOIN link k ON k.parent = r.num) "
             f"SELECT {COLUMNS} JOIN reached r ON r.num = k.child ORDER BY k.ord, c.code, k.draw, k.stream, 5",
-            *suspect.items, suspect.since,
+            *suspect.items, min(suspect.since, suspect.made),
         )
     )  # fmt: skip
-
-
-def direct(book: Book, suspect: Suspect) -> list[Link]:
-    """All links of the items that hold the suspect itself, in order."""
-    marks = ", ".join("?" * len(suspect.items))
-    return _links(
-        book.tuples(
-            f"SELECT {COLUMNS} WHERE k.child IN (SELECT k2.child FROM link k2 JOIN item i ON i.num = k2.parent WHERE i.code IN ({marks})) "
-            "ORDER BY k.ord, c.code, k.draw, k.stream, 5",
-            *suspect.items,
-        )
-    )
 
 
 def backward(book: Book, item: str) -> list[Link]:

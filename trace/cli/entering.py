@@ -39,7 +39,7 @@ def verb_command(name: str) -> click.Command:
                 words += " (yes or no)"
             if len(field.accepts) > 1 and said != field.accepts[0]:
                 words = f"The same, in {said.rsplit('_', 1)[1]}."
-            if not field.needed and field.default not in (None, [], "") and said == field.accepts[0]:
+            if not field.needed and field.default not in (None, [], {}, "") and said == field.accepts[0]:
                 words += f" [default: {_default_words(field)}]"
             options.append(
                 click.Option(
@@ -76,7 +76,9 @@ def _default_words(field: Any) -> str:
 
     if isinstance(field.mark, Measure):
         return units.show(field.mark.dimension, field.default, field.accepts[0].rsplit("_", 1)[1])
-    return {True: "yes", False: "no"}.get(field.default, str(field.default))
+    if isinstance(field.default, bool):
+        return "yes" if field.default else "no"
+    return str(field.default)
 
 
 def _run_verb(ctx: click.Context, verb: Any, given: dict[str, Any]) -> None:

@@ -35,7 +35,7 @@ def verify_command(ctx: click.Context, replay: bool, kept: str | None) -> None:
             sys.exit(1)
         click.echo(f"{shop}: the journal is whole. Head {chain.position(book, shop)}")
     if replay:
-        trouble = check_replay(book)
+        trouble = chain.check_blobs(book) or check_replay(book)
         if trouble:
             click.echo(trouble, err=True)
             sys.exit(1)

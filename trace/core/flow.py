@@ -67,7 +67,8 @@ class Source:
     ``c0`` is the stream's running total (grams) at which it began to enter, most likely; it was between ``c0_lo`` and ``c0_hi``.
     ``lo_g`` and ``hi_g`` bound what the vessel held just then (0 and 0: it was empty or flushed). ``how_full``: quarters of
     the fill done when it was changed inside one. ``poured_g``: grams poured into a hopper since, up to the next change-over.
-    ``nothing_since``: when what was on before was taken off, if nothing was on in between.
+    ``nothing_since``: when what was on before was taken off, if nothing was on in between. ``likely_g``: what it most likely
+    held, where that is not the middle.
     """
 
     parent: str
@@ -80,6 +81,11 @@ class Source:
     how_full: int | None = None
     poured_g: int = 0
     nothing_since: int | None = None
+    likely_g: int | None = None
+
+    def best_g(self) -> float:
+        """What the vessel most likely held at this change-over, in grams."""
+        return (self.lo_g + self.hi_g) / 2 if self.likely_g is None else self.likely_g
 
 
 @dataclass(frozen=True)
@@ -183,7 +189,7 @@ def restart(stream: Stream, at: int) -> Stream:
     entering = Source(stream.connected, at, *(stream.total_g,) * 3, lo_g=0, hi_g=0)
     empty = stream.vessel.kind == vessels.HOPPER and stream.connected == UNKNOWN
     stream = _entered(stream, entering, merge=False)
-    return replace(stream, off_ratio_left_g=0, level_g=0 if empty and stream.vessel.lo_g else -1)
+    return replace(stream, off_ratio_left_g=0, level_g=0 if empty else -1)
 
 
 def disconnect(stream: Stream, at: int) -> Stream:
@@ -251,7 +257,7 @@ def draw(stream: Stream, grams: int) -> tuple[Stream, tuple[Share, ...]]:
         )
     ]
     level = max(0, stream.level_g - grams) if stream.level_g >= 0 else -1
-    if level >= stream.vessel.lo_g:
+    if 2 * level >= stream.vessel.lo_g + stream.vessel.hi_g:
         level = -1  # back in its usual band
     after = replace(
         stream, total_g=b, off_ratio_left_g=max(0, stream.off_ratio_left_g - grams), level_g=level
@@ -307,31 +313,42 @@ def split(grams: int, mix: int, ratio_a: int, ratio_b: int) -> tuple[int, int, i
 
 
 def content(stream: Stream) -> tuple[Share, ...]:
-    """What the vessel holds now of each parent, in grams, oldest first. Bounds as for draws."""
+    """What the vessel holds now of each parent, in grams, oldest first: what went in and has not left.
+
+    The best grams add up to the middle content; an emptied hopper that is being filled again holds what was poured in less
+    what was drawn. Bounds come from the vessel's curves and contents as for draws.
+    """
     vessel, now = stream.vessel, stream.total_g
     kind, k = vessel.kind, vessel.after_contents
+    if stream.sources and stream.connected == UNKNOWN:
+        latest = stream.sources[-1]
+        if latest.parent == UNKNOWN and latest.hi_g == 0 and latest.c0_lo == now:
+            return ()  # emptied, and nothing has gone in since
     if stream.level_g >= 0:
         held = _Span(stream.level_g, stream.level_g, stream.level_g)
     else:
         held = _Span(vessel.lo_g, (vessel.lo_g + vessel.hi_g) / 2, vessel.hi_g)
-    older = [_Span(0, 0, 0)]  # grams that went in before each change-over and are still there
-    for number, s in enumerate(stream.sources):
+    # Grams that went in before each change-over and are still there, the latest first: no more than before the next one, so
+    # that what was lost when the vessel ran dry or was flushed is lost to all before.
+    older = [held]
+    for number in reversed(range(len(stream.sources))):
+        s, younger = stream.sources[number], older[-1]
         lead, lag = _lead_and_lag(stream, number)
-        middle = (s.lo_g + s.hi_g) / 2
-        u, early, late = now - s.c0, now - s.c0_lo + lead, now - s.c0_hi - lag
-        gone = s.hi_g == 0 and u >= 0
-        best = 0.0 if gone or u >= k * middle else middle - u + vessels.likely_left(kind, u, middle, k)
-        most = 0.0 if late >= k * s.hi_g else s.hi_g - late + _mixed_left(kind, late, s.hi_g)
+        middle = s.best_g()
+        u, early, late = max(0, now - s.c0), max(0, now - s.c0_lo + lead), now - s.c0_hi - lag
+        best = 0.0 if u >= k * middle else middle - u + vessels.likely_left(kind, u, middle, k)
         if late < 0:
-            most = float(s.hi_g) if s.hi_g else held.most
+            most = held.most  # it may not have begun to enter
+        else:  # the curve that mixes most leaves most behind
+            most = 0.0 if late >= k * s.hi_g else s.hi_g - late + vessels.likely_left(kind, late, s.hi_g, k)
         older.append(
             _Span(
-                max(older[-1].least, min(held.least, max(0.0, s.lo_g - max(0, early)))),
-                max(older[-1].best, min(held.best, best)),
-                max(older[-1].most, min(held.most, most)),
+                min(younger.least, max(0.0, s.lo_g - early)),
+                min(younger.best, best),
+                min(younger.most, most),
             )
         )
-    older.append(held)
+    older = [_NONE, *reversed(older)]
     parts = [
         (
             parent,
@@ -457,7 +474,7 @@ def _with_nothing_on_before(s: Source, vessel: Vessel, low: int, since: int | No
         hi_g=s.hi_g,
     )
     if s.hi_g == 0:  # empty until then, or filled by what was unknown
-        s = replace(s, lo_g=0, hi_g=vessel.hi_g)
+        s = replace(s, lo_g=0, hi_g=vessel.hi_g, likely_g=0)
     if since is not None and s.how_full is None:
         s = replace(s, c0=since)
     return replace(s, nothing_since=None), nothing_on
@@ -516,7 +533,7 @@ def _since_each(stream: Stream, a: int, b: int) -> list[_Span]:
     own = []
     for number, s in enumerate(stream.sources):
         lead, lag = _lead_and_lag(stream, number)
-        middle = (s.lo_g + s.hi_g) / 2
+        middle = s.best_g()
         late, early = s.c0_hi + lag, s.c0_lo - lead
         own.append(
             _Span(
@@ -563,14 +580,6 @@ def _without_those_all_gone(stream: Stream) -> Stream:
         if stream.total_g >= s.c0_hi + _lead_and_lag(stream, number)[1] + k * s.hi_g:
             return replace(stream, before=s.parent, sources=stream.sources[number + 1 :])
     return stream
-
-
-def _mixed_left(kind: str, u: float, content_g: float) -> float:
-    """As likely_left, without the rule that the vessel is clean after so many contents."""
-    if u <= 0 or content_g <= 0:
-        return max(0.0, u)
-    curve = vessels.laminar_phi if kind == vessels.HOSE else vessels.stirred_phi
-    return content_g * curve(u / content_g)
 
 
 def _whole_shares(parts: Sequence[tuple[str, float, float, float]], whole: _Span) -> tuple[Share, ...]:

@@ -82,6 +82,7 @@ LIMITS: dict[str, Limit] = {
     "contents_until_gone": Limit(
         COUNT, 5, "After five contents of new material the old counts as gone: 1 % left in a hose."
     ),
+    "lot_age_at_receipt": Limit("duration", 180 * 86_400, "A lot without a date of making may be this old when it comes in (m)."),
     "recall_threshold": Limit(
         "share", 100, "Tires that hold a suspect through regrind are listed from 1 % on."
     ),

@@ -331,7 +331,7 @@ def _tag(evidence: Evidence) -> Iterable[Finding]:
 
 
 def _length(seconds: int) -> str:
-    return hours(seconds).removesuffix(" 00 min")
+    return hours(seconds).removesuffix(" 00 min") if seconds >= 3600 else f"{seconds // 60} min"
 
 
 def _number(value: int | Fraction) -> str:

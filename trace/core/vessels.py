@@ -67,7 +67,7 @@ def tanks_phi(theta: float, n: int) -> float:
     if mean > n + 1:
         return theta * _reaches(n, mean) - _reaches(n + 1, mean)
     # The two terms nearly cancel for small θ, so take them together: Σ_{j>n} (j − n)/n · mean^j e^(−mean)/j!
-    term = math.exp(-mean) * mean**n / math.factorial(n)
+    term = _chance_of(n, mean)
     total, j = 0.0, n
     while True:
         j += 1
@@ -89,13 +89,21 @@ def _reaches(n: int, mean: float) -> float:
             total += term
         return 1 - math.exp(-mean) * total
     # From the other side, where 1 − … would lose its digits.
-    term = total = math.exp(-mean) * mean**n / math.factorial(n)
+    term = total = _chance_of(n, mean)
     j = n
     while term > total * 1e-17:
         j += 1
         term *= mean / j
         total += term
     return total
+
+
+def _chance_of(n: int, mean: float) -> float:
+    """The chance that a Poisson count with this mean is just n."""
+    chance = math.exp(-mean)
+    for j in range(1, n + 1):
+        chance *= mean / j
+    return chance
 
 
 def _lowest_tanks() -> tuple[tuple[float, int], ...]:

@@ -145,7 +145,7 @@ def fields_of(model: type[Ask]) -> list[Field]:
             accepts = tuple(f"{stem}_{unit}" for unit in known)
         choices = tuple(typing.get_args(bare)) if typing.get_origin(bare) is Literal else ()
         sub = bare if isinstance(bare, type) and issubclass(bare, Ask) else None
-        kind = bare if isinstance(bare, type) else str
+        kind = dict if typing.get_origin(bare) is dict else bare if isinstance(bare, type) else str
         needed = info.is_required()
         default = None if needed else info.get_default(call_default_factory=True)
         found.append(
@@ -185,6 +185,7 @@ def read(model: type[Ask], said: Mapping[str, Any], how: Reading, where: str = "
                 values[one.name] = _stored(one, left.pop(one.name), how, where + one.name)
                 continue
             del left[one.name]  # said anew in another unit
+            given = [name for name in given if name != one.name]
         if len(given) > 1:
             raise Nonsense(
                 f"{' and '.join(where + g for g in given)} say the same thing twice; keep one.",
@@ -271,6 +272,10 @@ def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
                 expected=" | ".join(one.choices),
             )
         return match
+    if one.kind is dict:
+        if not isinstance(raw, Mapping):
+            raise Nonsense(f"{spot} is a group of fields, such as {{\"net_kg\": 950}}, not {raw!r}.", field=spot)
+        return dict(raw)
     if one.kind is str:
         if isinstance(raw, bool) or not isinstance(raw, str | int | Decimal):
             raise Nonsense(f"{spot} is a text, not {raw!r}.", field=spot)
@@ -373,7 +378,7 @@ def schema(model: type[Ask]) -> dict[str, Any]:
                 **shape,
                 "description": "; ".join(filter(None, [one.words.rstrip("."), shape.get("description")])),
             }
-        if not one.needed and one.default not in (None, [], ""):
+        if not one.needed and one.default not in (None, [], {}, ""):
             shape["default"] = one.default
         for name in one.accepts:
             properties[name] = dict(shape)

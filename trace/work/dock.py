@@ -26,6 +26,9 @@ class Receive(Ask):
     totes: int = Field(1, description="How many totes of this lot", ge=1, le=MOST_TOTES)
     net_g: Mass = Field(description="Net weight of each tote")
     basis: BASIS = Field("supplier's label", description="Where the weight comes from")
+    made: Moment | None = Field(
+        None, description="When it was made, as on the label: pieces cut before that can't hold it"
+    )
     use_by: Moment | None = Field(None, description="Use by, as on the label")
 
 
@@ -50,6 +53,10 @@ def receive(ask: Receive, floor: Floor) -> None:
             f"Lot {ask.lot} of {ask.supplier} came in before as side {earlier[0].side} of {earlier[0].system}. "
             "One lot is one side of one system: look at the label again.",
             field="side",
+        )
+    if ask.made is not None and ask.made > floor.at:
+        raise Nonsense(
+            f"Lot {ask.lot} can't have been made after it came in; look at the label again.", field="made"
         )
     if ask.use_by is not None and ask.use_by < floor.at:
         floor.note("past use-by", f"Lot {ask.lot} came in after its use-by date ({floor.say(ask.use_by)}).")

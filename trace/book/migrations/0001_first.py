@@ -81,7 +81,7 @@ CREATE TABLE tote (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL,
     supplier TEXT NOT NULL, lot TEXT NOT NULL, side TEXT NOT NULL CHECK (side IN ('A', 'B')),
     system TEXT NOT NULL, net_g BIGINT NOT NULL CHECK (net_g > 0), basis TEXT NOT NULL,
-    received_at BIGINT NOT NULL, use_by BIGINT,
+    received_at BIGINT NOT NULL, made_at BIGINT, use_by BIGINT,
     PRIMARY KEY (item)
 );
 CREATE INDEX tote_lot ON tote (shop, lot);

@@ -1,0 +1,254 @@
+"""From a label to what is drawn: every line of words, every mark and every rule, with its place.
+
+Nothing is drawn here, so the same figures serve the PDF, the proof-reading (which looks for each symbol where it was put)
+and the tests (which look whether anything overlaps). Words lie in millimetres from the top left corner, symbols in whole
+printer dots.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import accumulate, groupby
+
+from fillbook.labels import fitting, symbols
+from fillbook.labels.faces import Label, face_named
+from fillbook.labels.parts import (
+    CAPTION_PT,
+    FACTS,
+    MM_PER_DOT,
+    POINTS_PER_MM,
+    SIDES,
+    Bars,
+    Box,
+    Face,
+    Fact,
+    Hole,
+    Part,
+    Qr,
+    Rule,
+    Side,
+    Words,
+    caption_height,
+)  # fmt: skip
+from fillbook.trace.core import ids
+from fillbook.trace.core.errors import Nonsense, WrongKind
+from fillbook.trace.core.quote import quoted
+
+QR, CODE128 = "QR code", "Code 128"
+Dots = tuple[int, int, int, int]  # left, top, width, height in printer dots, from the top left corner
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of words: its baseline in millimetres from the top left corner, its size in points."""
+
+    says: str
+    left: float
+    baseline: float
+    size: float
+    bold: bool = False
+    white: bool = False
+    capitals: bool = False
+
+    @property
+    def extent(self) -> Box:
+        """The room it may take, accents and descenders included."""
+        up = fitting.CAPITAL if self.capitals else fitting.ASCENT
+        down = 0 if self.capitals else fitting.DESCENT
+        mm = self.size / POINTS_PER_MM
+        across = fitting.width(self.says, self.bold) * mm
+        return Box(self.left, self.baseline - up * mm, across, (up + down) * mm)
+
+
+@dataclass(frozen=True)
+class Placed:
+    """A symbol on the page: what it must say, the dots it takes with its quiet zone, and its dark rectangles."""
+
+    kind: str
+    says: str
+    left: int
+    top: int
+    width: int
+    height: int
+    dark: tuple[Dots, ...]
+
+
+@dataclass
+class Page:
+    """Everything on one page; ``width`` and ``height`` are whole printer dots."""
+
+    width: int
+    height: int
+    lines: list[Line] = field(default_factory=list)
+    symbols: list[Placed] = field(default_factory=list)
+    blocks: list[Box] = field(default_factory=list)  # filled black
+    frames: list[tuple[Box, float]] = field(default_factory=list)  # outlined inwards, thickness in mm
+    dashes: list[Box] = field(default_factory=list)
+    rings: list[tuple[float, float, float]] = field(default_factory=list)  # middle across, middle down, diameter
+    notes: list[str] = field(default_factory=list)
+
+
+def pages(label: Label) -> list[Page]:
+    """The pages of *label*, front first.
+
+    Raises Nonsense for an unknown face or fact, a side that is neither A nor B, an address too long for the QR code, and
+    WrongKind for an ID of another kind than the face is for.
+    """
+    face = face_named(label.face)
+    kind = ids.kind_of(label.id)
+    if kind != face.kind:
+        raise WrongKind(
+            f"{ids.pretty(label.id)} is a {ids.KINDS[kind]}; a {face.name} is for a {ids.KINDS[face.kind]}: take its own label."
+        )
+    for name in label.facts:
+        if name not in FACTS:
+            raise Nonsense(f"{quoted(name)} is no fact of a label: take one of {', '.join(FACTS)}.", field="facts")
+    return [_page(label, face, parts) for parts in face.pages]
+
+
+def notes(labels: Iterable[Label]) -> list[str]:
+    """What whoever prints *labels* should know, one sentence each: values cut short, letters replaced, a long address."""
+    found = (note for label in labels for page in pages(label) for note in page.notes)
+    return list(dict.fromkeys(found))
+
+
+def dots(mm: float) -> int:
+    """The nearest whole printer dot."""
+    return round(mm / MM_PER_DOT)
+
+
+def _page(label: Label, face: Face, parts: Sequence[Part]) -> Page:
+    page = Page(dots(face.width), dots(face.height))
+    for part in parts:
+        match part:
+            case Words():
+                _words(page, part, label)
+            case Fact():
+                _fact(page, part, label)
+            case Side():
+                _side(page, part, label)
+            case Qr():
+                _qr(page, part, label)
+            case Bars():
+                _bars(page, part, label)
+            case Rule():
+                (page.dashes if part.dashed else page.blocks).append(part.box)
+            case Hole():
+                page.rings.append((part.across, part.down, part.diameter))
+    return page
+
+
+def _words(page: Page, part: Words, label: Label) -> None:
+    whole = ids.pretty(label.id)
+    head, tail = whole[: whole.index("-", 3)], whole[whole.index("-", 3) + 1 :]
+    says = part.says.format(id=whole, head=head, tail=tail)
+    _set(page, says, part.box, part.most, part.least, part.lines, part.bold, part.capitals, part.align)
+
+
+def _fact(page: Page, part: Fact, label: Label) -> None:
+    box, above = part.box, caption_height()
+    _set(page, FACTS[part.name], Box(box.left, box.top, box.width, above), CAPTION_PT, 4)
+    value = _value(page, label, part.name)
+    if not value:
+        page.blocks.append(Box(box.left, box.bottom - 0.2, box.width, 0.2))
+        return
+    room = Box(box.left, box.top + above, box.width, box.height - above)
+    if _set(page, value, room, part.most, part.least, part.lines, bold=True, align="foot"):
+        page.notes.append(f"The {FACTS[part.name]} of {ids.pretty(label.id)} is cut short on its label, as it is too long.")
+
+
+def _value(page: Page, label: Label, name: str) -> str:
+    value, changed = fitting.printable(label.facts.get(name, ""))
+    if changed:
+        page.notes.append(
+            f"The {FACTS[name]} of {ids.pretty(label.id)} is printed as {quoted(value)}, as the label's fonts lack some of its letters."
+        )
+    return value
+
+
+def _side(page: Page, part: Side, label: Label) -> None:
+    side = label.facts.get("side", "")
+    if side not in SIDES:
+        raise Nonsense(
+            f"The label of {ids.pretty(label.id)} needs its side, A (isocyanate) or B (polyol), not {quoted(side)}.", field="side"
+        )
+    box = part.box
+    square = Box(box.left, box.top, box.height, box.height)
+    if side == "A":
+        page.blocks.append(square)
+    else:
+        page.frames.append((square, box.height / 12))
+    size = fitting._down(box.height * 0.62 * POINTS_PER_MM / fitting.CAPITAL)
+    across = fitting.width(side, True) * size / POINTS_PER_MM
+    up = fitting.CAPITAL * size / POINTS_PER_MM
+    page.lines.append(
+        Line(side, square.left + (square.width - across) / 2, square.top + (square.height + up) / 2, size, True, side == "A", True)
+    )
+    left = square.right + 3
+    words = Box(left, box.top - 0.6, box.right - left, box.height * 0.6)
+    below = Box(left, words.bottom + 0.4, words.width, box.bottom - words.bottom - 0.4 + 0.4)
+    _set(page, f"side {side} · {SIDES[side]}", words, part.most, part.least, bold=True)
+    system = _value(page, label, "system")
+    if system and _set(page, f"system {system}", below, 10, 7):
+        page.notes.append(f"The system of {ids.pretty(label.id)} is cut short on its label, as it is too long.")
+
+
+def _qr(page: Page, part: Qr, label: Label) -> None:
+    code = symbols.qr(ids.address(label.host, label.id))
+    if code.note:
+        page.notes.append(code.note)
+    left, top = dots(part.left), dots(part.top)
+    quiet = symbols.QR_QUIET * part.dots
+    dark = []
+    for down, row in enumerate(code.rows):
+        for start, length in _dark_runs(row):
+            dark.append(
+                (left + quiet + start * part.dots, top + quiet + down * part.dots, length * part.dots, part.dots)
+            )
+    across = code.modules * part.dots + 2 * quiet
+    page.symbols.append(Placed(QR, code.says, left, top, across, across, tuple(dark)))
+
+
+def _dark_runs(row: Sequence[bool]) -> Iterable[tuple[int, int]]:
+    at = 0
+    for is_dark, run in groupby(row):
+        length = len(list(run))
+        if is_dark:
+            yield at, length
+        at += length
+
+
+def _bars(page: Page, part: Bars, label: Label) -> None:
+    code = symbols.code128(label.id)
+    left, top, height = dots(part.left), dots(part.top), dots(part.height)
+    first = left + symbols.CODE128_QUIET * part.dots
+    starts = accumulate(code.widths, initial=0)
+    dark = [
+        (first + start * part.dots, top, wide * part.dots, height)
+        for start, wide in list(zip(starts, code.widths, strict=False))[::2]  # every second one is a space
+    ]
+    across = (code.modules + 2 * symbols.CODE128_QUIET) * part.dots
+    page.symbols.append(Placed(CODE128, code.says, left, top, across, height, tuple(dark)))
+
+
+def _set(
+    page: Page, says: str, box: Box, most: float, least: float, lines: int = 1, bold: bool = False, capitals: bool = False,
+    align: str = "left",
+) -> bool:  # fmt: skip
+    """Put words into a box; whether they had to be cut short. Text hangs from the top; capitals and ``foot`` stand on the
+    bottom, so that neighbours of different size share a baseline."""
+    line = fitting.CAPITAL if capitals else fitting.LINE
+    fitted = fitting.fit(
+        says, box.width * POINTS_PER_MM, box.height * POINTS_PER_MM, bold=bold, most=most, least=least, lines=lines, line=line
+    )
+    mm = fitted.size / POINTS_PER_MM
+    top = box.top
+    if capitals or align == "foot":
+        top = box.bottom - len(fitted.lines) * line * mm
+    for number, text in enumerate(fitted.lines):
+        spare = box.width - fitting.width(text, bold) * mm
+        left = box.left + {"middle": spare / 2, "right": spare}.get(align, 0)
+        baseline = top + number * line * mm + (fitting.CAPITAL if capitals else fitting.ASCENT) * mm
+        page.lines.append(Line(text, left, baseline, fitted.size, bold, False, capitals))
+    return fitted.cut

@@ -1,0 +1,241 @@
+"""What a label's face is made of.
+
+A face is data: its size, its pages, and on each page the parts with their boxes in millimetres from the top left corner, so
+that a shop can move a part or make another face without touching what draws it. `faults` tells what is wrong with one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+from fillbook.labels.fitting import CAPITAL, LINE
+from fillbook.labels.symbols import CODE128_QUIET, CODE128_WIDEST, QR_MODULES, QR_QUIET
+
+# Most label printers' heads have 203 dots to the inch (8 to the millimetre). Modules are whole dots, and symbols start on
+# one, so that each bar is as wide as it was meant: bars that fall between dots come out one dot too wide or too narrow, and
+# that is what makes a narrow Code 128 unreadable.
+DOTS_PER_INCH = 203
+MM_PER_INCH = 25.4
+MM_PER_DOT = MM_PER_INCH / DOTS_PER_INCH
+POINTS_PER_MM = 72 / MM_PER_INCH
+
+CAPTION_PT = 6.5  # the small word above a fact
+
+SIDES = {"A": "isocyanate", "B": "polyol"}
+
+#: Every fact a label may carry: its name, and the caption printed above it.
+FACTS = {
+    "side": "side",
+    "system": "system",
+    "lot": "lot",
+    "supplier": "supplier",
+    "net_weight": "net weight",
+    "received": "received",
+    "use_by": "use by",
+    "customer": "customer",
+    "size": "size",
+    "serial": "tire serial",
+    "mix": "regrind in the mix",
+    "weight": "weight of fill",
+    "filled_at": "filled at",
+    "pressure": "pressure",
+    "move_from": "may be moved and mounted",
+    "load_from": "may work under load",
+    "made_of": "made of",
+    "made_at": "ground at",
+    "poured_at": "poured at",
+    "line": "line",
+    "name": "name",
+}
+
+
+@dataclass(frozen=True)
+class Box:
+    """Where something lies, in millimetres from the page's top left corner."""
+
+    left: float
+    top: float
+    width: float
+    height: float
+
+    @property
+    def right(self) -> float:
+        return self.left + self.width
+
+    @property
+    def bottom(self) -> float:
+        return self.top + self.height
+
+    def overlaps(self, other: Box) -> bool:
+        # A thousandth of a millimetre is rounding, not overlap.
+        return (
+            min(self.right, other.right) - max(self.left, other.left) > 1e-3
+            and min(self.bottom, other.bottom) - max(self.top, other.top) > 1e-3
+        )
+
+    def holds(self, other: Box) -> bool:
+        return (
+            self.left - other.left < 1e-3
+            and self.top - other.top < 1e-3
+            and other.right - self.right < 1e-3
+            and other.bottom - self.bottom < 1e-3
+        )
+
+
+@dataclass(frozen=True)
+class Words:
+    """Fixed words, in which ``{id}`` stands for the whole ID, ``{head}`` and ``{tail}`` for its first and second half.
+
+    Sizes in points. ``capitals``: nothing but capitals and digits, which need no room for accents and descenders.
+    """
+
+    box: Box
+    says: str
+    most: float
+    least: float = 6
+    lines: int = 1
+    bold: bool = False
+    capitals: bool = False
+    align: str = "left"  # or "middle", "right"
+
+
+@dataclass(frozen=True)
+class Fact:
+    """A fact under its caption; a line to write on where it is not known."""
+
+    box: Box
+    name: str
+    most: float = 11
+    least: float = 7
+    lines: int = 1
+
+
+@dataclass(frozen=True)
+class Side:
+    """Side A or B of the material: a large letter (A white on black, B black in a frame, to be told apart from afar), and
+    the letter with its substance in words, as the letters swap in some countries."""
+
+    box: Box
+    most: float = 18
+    least: float = 9
+
+
+@dataclass(frozen=True)
+class Qr:
+    """The QR code, with its quiet zone, by its top left corner; ``dots`` of the printer to a module."""
+
+    left: float
+    top: float
+    dots: int
+
+    @property
+    def box(self) -> Box:
+        across = (QR_MODULES + 2 * QR_QUIET) * self.dots * MM_PER_DOT
+        return Box(self.left, self.top, across, across)
+
+
+@dataclass(frozen=True)
+class Bars:
+    """The Code 128, with its quiet zone, room for the widest ID; ``dots`` of the printer to a module."""
+
+    left: float
+    top: float
+    height: float
+    dots: int
+
+    @property
+    def box(self) -> Box:
+        across = (CODE128_WIDEST + 2 * CODE128_QUIET) * self.dots * MM_PER_DOT
+        return Box(self.left, self.top, across, self.height)
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A thin line across; ``dashed`` where the paper is to be torn."""
+
+    left: float
+    top: float
+    width: float
+    dashed: bool = False
+    thick: float = 0.25
+
+    @property
+    def box(self) -> Box:
+        return Box(self.left, self.top, self.width, self.thick)
+
+
+@dataclass(frozen=True)
+class Hole:
+    """A punched hole and the square around it where nothing may stand; by its middle."""
+
+    across: float
+    down: float
+    diameter: float
+    clear: float
+
+    @property
+    def box(self) -> Box:
+        return Box(self.across - self.clear / 2, self.down - self.clear / 2, self.clear, self.clear)
+
+
+Part = Words | Fact | Side | Qr | Bars | Rule | Hole
+
+
+@dataclass(frozen=True)
+class Face:
+    """A label's look: its size in millimetres, the kind of ID it is for (a letter of the IDs), and the parts of each page."""
+
+    name: str
+    kind: str
+    width: float
+    height: float
+    pages: tuple[tuple[Part, ...], ...]
+
+
+def faults(face: Face) -> list[str]:
+    """Everything wrong with *face*, one sentence each: parts outside the page, overlaps, boxes too low for their letters."""
+    found = []
+    for number, parts in enumerate(face.pages, start=1):
+        where = f"page {number} of the {face.name}"
+        page = Box(0, 0, face.width, face.height)
+        for part in parts:
+            if not page.holds(part.box):
+                found.append(f"{_called(part)} reaches outside {where}: move it or make it smaller.")
+            if isinstance(part, Words | Fact | Side) and part.box.height < _least_height(part) - 1e-3:
+                found.append(f"{_called(part)} on {where} has no room for its smallest letters: make its box higher.")
+            if isinstance(part, Fact) and part.name not in FACTS:
+                found.append(f"{_called(part)} on {where} is no fact of a label: take one of {', '.join(FACTS)}.")
+        for one, other in combinations(parts, 2):
+            if one.box.overlaps(other.box):
+                found.append(f"{_called(one)} and {_called(other)} overlap on {where}: move one of them.")
+    return found
+
+
+def caption_height() -> float:
+    """Height of a fact's caption in millimetres."""
+    return CAPTION_PT * LINE / POINTS_PER_MM
+
+
+def _least_height(part: Words | Fact | Side) -> float:
+    line = CAPITAL if isinstance(part, Words) and part.capitals else LINE
+    above = caption_height() if isinstance(part, Fact) else 0
+    return above + part.least * line / POINTS_PER_MM
+
+
+def _called(part: Part) -> str:
+    match part:
+        case Words():
+            return f'The words "{part.says}"'
+        case Fact():
+            return f'The fact "{part.name}"'
+        case Side():
+            return "The side"
+        case Qr():
+            return "The QR code (with its quiet zone)"
+        case Bars():
+            return "The Code 128 (with its quiet zone)"
+        case Rule():
+            return "The line"
+        case Hole():
+            return "The hole (with its clear square)"

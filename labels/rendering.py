@@ -1,0 +1,56 @@
+"""PDF pages as grey pictures, as a printer of so many dots to the inch would see them."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+from fillbook.trace.core.errors import Nonsense
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+_ONE_AT_A_TIME = threading.Lock()  # the PDF renderer must not be used by two threads at once, the web server has several
+
+
+def page_count(pdf: bytes) -> int:
+    """How many pages *pdf* has. Raises Nonsense for bytes that are no PDF."""
+    import pypdfium2
+
+    with _ONE_AT_A_TIME:
+        document = _open(pypdfium2, pdf)
+        try:
+            return len(document)
+        finally:
+            document.close()
+
+
+def rendered(pdf: bytes, dpi: int = 203) -> Iterator[Image]:
+    """The pages of *pdf* as grey pictures, one at a time (a thousand labels at once would fill the memory).
+
+    Raises Nonsense for bytes that are no PDF.
+    """
+    for number in range(page_count(pdf)):
+        yield page(pdf, number, dpi)
+
+
+def page(pdf: bytes, number: int, dpi: int = 203) -> Image:
+    """Page *number* (from 0) of *pdf* as a grey picture. Raises Nonsense for bytes that are no PDF, or a page it lacks."""
+    import pypdfium2
+
+    with _ONE_AT_A_TIME:
+        document = _open(pypdfium2, pdf)
+        try:
+            if not 0 <= number < len(document):
+                raise Nonsense(f"There is no page {number + 1}: the PDF has {len(document)}.", field="page")
+            return document[number].render(scale=dpi / 72, grayscale=True).to_pil().convert("L")
+        finally:
+            document.close()
+
+
+def _open(pypdfium2, pdf: bytes):
+    try:
+        return pypdfium2.PdfDocument(pdf)
+    except pypdfium2.PdfiumError:
+        raise Nonsense("These bytes are no PDF that can be read: make the labels again.") from None

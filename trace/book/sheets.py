@@ -1,0 +1,59 @@
+"""What stands on the shop's papers, as plain rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from fillbook.trace.book import chain, cures, queries
+from fillbook.trace.book.items import Say
+from fillbook.trace.book.opening import Book
+from fillbook.trace.core import ids, times
+
+CUPS = {"passed": "passed", "failed": "FAILED", "waiting": "not read yet", None: "none"}
+
+
+@dataclass(frozen=True)
+class ReleaseSheet:
+    """The release desk's paper: what may go, what may not yet, and what was released in the last day."""
+
+    shop: str
+    as_of: str
+    head: str
+    ready: list[list[str]]
+    waiting: list[list[str]]
+    released: list[list[str]]
+
+
+def release_sheet(book: Book, shop: str, now: int) -> ReleaseSheet:
+    """Every tire on the racks with its verdict, and the releases of the last 24 hours."""
+    say = Say(book, shop)
+    ready, waiting = [], []
+    for row in cures.racks(book, shop, now):
+        found, facts = row["case"], row["row"]
+        who = f"{facts.customer} · {facts.size}"
+        zone = say.name(facts.place) if facts.place else ""
+        if found is None:
+            waiting.append([row["id"], who, zone, "", "", "", "No fill in the book", ""])
+            continue
+        cure = found.cure
+        hours = times.hours(cure.credited_s + cure.attended_s)
+        cells = [row["id"], who, zone, hours, times.hours(cure.unobserved_s), CUPS[found.evidence.cup]]
+        if found.decision.ok:
+            ready.append([*cells, found.decision.path or "", say.time(found.dates.may_work_at), ""])
+        else:
+            stop = found.decision.stops[0].words
+            about = say.time(found.decision.ready_at) if found.decision.ready_at else "no forecast"
+            waiting.append([*cells, f"{found.decision.verdict}: {stop}", about])
+    rows = book.rows(
+        "SELECT * FROM released WHERE shop = ? AND at BETWEEN ? AND ? ORDER BY at, seq",
+        shop,
+        now - 86_400,
+        now,
+    )
+    released = [
+        [ids.pretty(r["item"]), say.time(r.at), "overridden" if r.overridden else r.path, times.hours(r.credited_s),
+         say.time(r.moved_at), say.time(r.work_at)]
+        for r in rows
+    ]  # fmt: skip
+    shop_name = queries.shop_row(book, shop).name
+    return ReleaseSheet(shop_name, say.time(now), str(chain.position(book, shop)), ready, waiting, released)

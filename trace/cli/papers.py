@@ -1,0 +1,123 @@
+"""Labels and sheets as PDF files."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import Any
+
+import click
+
+from fillbook.trace.cli.commands import book_option, opened, shop_of
+from fillbook.trace.core.errors import Nonsense
+
+
+def labels_pdf(book: Any, items: list[str]) -> bytes:
+    """The labels of *items* (compact IDs), one PDF page each whose size is the label; proof-read before it is handed out.
+
+    Raises Nonsense naming the first label whose symbols don't read back.
+    """
+    from fillbook.trace.book.label_facts import label_facts
+
+    from fillbook.labels import pdf, proof
+    from fillbook.labels.faces import Label
+
+    labels = []
+    for item in items:
+        face, host, facts = label_facts(book, item)
+        labels.append(Label(face, item, host, facts))
+    made = pdf.make_pdf(labels)
+    proof.proofread(made, labels)
+    return made
+
+
+def release_sheet_pdf(book: Any, shop: str, now: int, page: str = "letter") -> bytes:
+    """The release desk's sheet at *now* (seconds of UTC)."""
+    from fillbook.labels.papers import Table, paper
+    from fillbook.trace.book.sheets import release_sheet
+
+    sheet = release_sheet(book, shop, now)
+    cells = ["Tire", "Customer · size", "Zone", "Cured", "Unobserved", "Cup"]
+    return paper(
+        "Release sheet",
+        [f"{sheet.shop} · as of {sheet.as_of}"],
+        [
+            (f"Cured: may be released ({len(sheet.ready)})",
+             Table([*cells, "Rule", "May work from", "Signed"], sheet.ready, [36, 56, 26, 22, 24, 20, 18, 30, 17])),
+            (f"Not to be released ({len(sheet.waiting)})",
+             Table([*cells, "Why not", "Ready about"], sheet.waiting, [36, 48, 24, 20, 22, 18, 55, 26])),
+            (f"Released in the last 24 hours ({len(sheet.released)})",
+             Table(["Tire", "Released", "Rule", "Credited", "May be moved and mounted", "May work under load"], sheet.released,
+                   [36, 34, 26, 24, 46, 46])),
+        ],
+        head=sheet.head,
+        sign=("Release lead, name and time", "Second person, where one had to look"),
+        page=page,
+    )  # fmt: skip
+
+
+def write_file(path: str, data: bytes) -> None:
+    """Write a new file; raises Nonsense with what to do where that can't be."""
+    try:
+        Path(path).write_bytes(data)
+    except OSError as trouble:
+        raise Nonsense(
+            f"{path} can't be written: {trouble.strerror}. Name another place.", field="out"
+        ) from None
+
+
+@click.command("label")
+@click.argument("ids", nargs=-1, required=True)
+@click.option("--out", required=True, type=click.Path(), help="The PDF to write.")
+@click.option(
+    "--who", envvar="FILLBOOK_WHO", help="Record the labels as handed out by this person. Also FILLBOOK_WHO."
+)
+@click.option("--why", help="For a reprint: why.")
+@book_option
+@click.pass_context
+def label_command(
+    ctx: click.Context, ids: tuple[str, ...], out: str, who: str | None, why: str | None
+) -> None:
+    """Write the labels of IDS to a PDF; each page is one label, and each symbol was read back.
+
+    \b
+    With --who the labels are recorded as handed out.
+    Example:
+      fillbook --book shop.db label BH-L26-00001-Q BH-F26-00417-Y --out labels.pdf
+    """
+    from fillbook.trace.work import acting
+    from fillbook.trace.work.floor import find_item
+
+    book = opened(ctx)
+    shop = shop_of(ctx, book)
+    items = [find_item(book, shop, said, "LGFCZUP", "ids") for said in ids]
+    made = labels_pdf(book, items)
+    if who:
+        fields = {"items": items, "how": "handed out", "why": why}
+        with book.transaction():
+            acting.act(book, acting.Action("print", fields, who=who, shop=shop), now=int(time.time()))
+            write_file(out, made)
+    else:
+        write_file(out, made)
+    click.echo(
+        f"{len(items)} {'label' if len(items) == 1 else 'labels'} written to {out}; every symbol reads back."
+    )
+
+
+@click.command("release-sheet")
+@click.option("--out", required=True, type=click.Path(), help="The PDF to write.")
+@click.option("--page", default="letter", metavar="SIZE", help="letter or a4.  [default: letter]")
+@book_option
+@click.pass_context
+def release_sheet_command(ctx: click.Context, out: str, page: str) -> None:
+    """Write the release desk's sheet: what may go, what may not yet and why, and room to sign.
+
+    \b
+    Example:
+      fillbook --book shop.db release-sheet --out sheet.pdf
+    """
+    if page.lower() not in ("letter", "a4"):
+        raise Nonsense(f"The page is letter or a4, not {page!r}.", field="page")
+    book = opened(ctx)
+    write_file(out, release_sheet_pdf(book, shop_of(ctx, book), int(time.time()), page.lower()))
+    click.echo(f"Release sheet written to {out}.")
