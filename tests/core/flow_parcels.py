@@ -30,6 +30,7 @@ class Lane:
         self.held += grams
 
     def take(self, grams: float, out: Counter) -> None:
+        assert grams <= self.held + 1e-6, "more was taken out of a lane than it holds"
         self.held -= grams
         while grams > 1e-12:
             parcel = self.parcels[0]
@@ -76,8 +77,9 @@ class Hose:
         return out
 
     def can_run_dry(self) -> float:
-        """Grams that can be drawn with nothing going in before the fastest ring is empty."""
-        return 0.999 * min(lane.held for lane in self.lanes) * len(self.lanes)
+        """Grams that can be drawn with nothing going in before the fastest ring is empty, now or after ordinary draws."""
+        room = [self.content * time / len(self.lanes) for time in self.times]
+        return 0.999 * len(self.lanes) * min(map(min, room, (lane.held for lane in self.lanes)))
 
     def spill(self, part: float) -> None:
         """Lose part of what the hose holds at its open end, undrawn."""

@@ -342,7 +342,7 @@ def _take_in(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     for tire in event.body["ids"]:
         facts.row(
             "tire", item=tire, customer=said["customer"], site=said.get("site", ""), unit=said.get("unit", ""),
-            position=said.get("position", ""), size=said["size"], section=said["section"], serial=said.get("serial", ""),
+            position=said.get("position", ""), size=said["size"], section=event.body["section"], serial=said.get("serial", ""),
             wheel_serial=said.get("wheel_serial", ""), rating_pa=said.get("rating_pa"), target_pa=said.get("target_pa"),
             mix_e4=said.get("mix_e4"), earlier=said.get("earlier", ""), taken_at=event.happened_at,
         )  # fmt: skip
@@ -435,13 +435,13 @@ def _log_temperatures(facts: Facts, event: Event, said: dict[str, Any]) -> None:
             f"The readings of event {event.shop}:{event.seq} were changed: their digest no longer fits."
         )
     facts.row(
-        "sample_block", zone=said["zone"], first_at=body["first_at"], last_at=body["last_at"], count=body["count"],
+        "sample_block", zone=said["zone"], sensor=said["sensor"], first_at=body["first_at"], last_at=body["last_at"], count=body["count"],
         digest=body["digest"],
     )  # fmt: skip
     facts.book.insert_many(
         "sample",
-        ("zone", "at", "shop", "seq", "mc"),
-        [(said["zone"], s.at, event.shop, event.seq, s.mc) for s in samples],
+        ("zone", "sensor", "at", "shop", "seq", "mc"),
+        [(said["zone"], said["sensor"], s.at, event.shop, event.seq, s.mc) for s in samples],
     )
 
 

@@ -40,6 +40,7 @@ def rule_for(book: Book, shop: str, section: str, at: int) -> cure.Rule:
         earliest_s=limit("cure_earliest"),
         standard_s=limit("cure_standard"),
         attended_gap_s=limit("attended_gap"),
+        rules=queries.rules_number(book, shop, at),
         lag_s=limit(f"lag_{section}"),
         added_s=limit(f"cold_{section}"),
     )
@@ -51,24 +52,27 @@ class Zones:
     def __init__(self, book: Book, shop: str, now: int) -> None:
         self.book, self.now = book, now
         self.facts = {zone["item"]: zone for zone in queries.zones(book, shop)}
-        self._sensors: dict[tuple[str, int], cure.Sensor | None] = {}
-        self._readings: dict[str, list[cure.Reading]] = {}
+        self._sensors: dict[tuple[str, int], list[cure.Sensor]] = {}
+        self._readings: dict[tuple[str, int], list[cure.Reading]] = {}
 
-    def sensor(self, zone: str, start: int) -> cure.Sensor | None:
-        """The logger of *zone* from *start* on; None where it has none. Earlier starts of the same day share one reading."""
+    def sensors(self, zone: str, start: int) -> list[cure.Sensor]:
+        """The loggers of *zone*, from two days before *start* on. Starts within one day share one reading."""
         since = start - start % 86_400 - LOOK_BACK_S
         key = (zone, since)
         if key not in self._sensors:
-            found = queries.samples(self.book, zone, since, self.now)
-            fact = self.facts.get(zone)
-            self._sensors[key] = cure.Sensor(found, fact.gap_s, fact.tolerance_mk) if found and fact else None
+            fact = self.facts[zone]
+            found = [
+                queries.samples(self.book, zone, name, since, self.now) for name in queries.sensors(self.book, zone)
+            ]
+            self._sensors[key] = [cure.Sensor(part, fact.gap_s, fact.tolerance_mk) for part in found if part]
         return self._sensors[key]
 
     def readings(self, zone: str, start: int) -> list[cure.Reading]:
-        if zone not in self._readings:
-            rows = queries.readings(self.book, zone, start - 30 * 86_400, self.now)
-            self._readings[zone] = [cure.Reading(zone, at, mc, since) for at, mc, since in rows]
-        return [r for r in self._readings[zone] if r.at >= start - 2 * 86_400]
+        since = start - start % 86_400
+        if (zone, since) not in self._readings:
+            rows = queries.readings(self.book, zone, since, self.now)
+            self._readings[(zone, since)] = [cure.Reading(zone, at, mc, lowest) for at, mc, lowest in rows]
+        return self._readings[(zone, since)]
 
 
 def clock(book: Book, tire: str, fill: Row, now: int, zones: Zones | None = None) -> cure.Cure:
@@ -77,13 +81,11 @@ def clock(book: Book, tire: str, fill: Row, now: int, zones: Zones | None = None
     zones = zones or Zones(book, shop, now)
     facts = queries.tire(book, tire)
     lay = [cure.Stay(zone, start, end) for zone, start, end in queries.stays(book, tire) if start <= now]
-    sensors: dict[str, cure.Sensor] = {}
+    sensors: dict[str, list[cure.Sensor]] = {}
     readings: list[cure.Reading] = []
     for zone in dict.fromkeys(stay.zone for stay in lay):
         start = min(stay.start for stay in lay if stay.zone == zone)
-        found = zones.sensor(zone, start)
-        if found:
-            sensors[zone] = found
+        sensors[zone] = zones.sensors(zone, start)
         readings += zones.readings(zone, start)
     rule = rule_for(book, shop, facts.section if facts else "medium", now)
     return cure.clock(fill.at, lay, sensors, readings, rule, now, cold_start=bool(fill.cold))

@@ -37,6 +37,11 @@ def limit(book: Book, shop: str, name: str, at: int, scope: str = "") -> int:
     return limits.limit(name).default if found is None else found
 
 
+def rules_number(book: Book, shop: str, at: int) -> int:
+    """The number of the shop's set of rules at *at*: that of the event that set a limit last, 1 for the defaults."""
+    return book.value("SELECT max(seq) FROM limit_set WHERE shop = ? AND from_at <= ?", shop, at) or 1
+
+
 def limits_now(book: Book, shop: str, at: int) -> list[Row]:
     """Every limit with the value in force, and where it comes from."""
     rows = []
@@ -361,13 +366,18 @@ def stays(book: Book, tire: str) -> list[tuple[str, int, int | None]]:
     return [stay for stay in found if stay[2] is None or stay[2] > stay[1]]
 
 
-def samples(book: Book, zone: str, start: int, end: int) -> list[tuple[int, int]]:
-    """Logger samples (at, thousandths of °C) of *zone* around [start, end], one per time: the lowest where blocks disagree."""
-    before = book.value("SELECT max(at) FROM sample WHERE zone = ? AND at < ?", zone, start)
-    after = book.value("SELECT min(at) FROM sample WHERE zone = ? AND at > ?", zone, end)
+def sensors(book: Book, zone: str) -> list[str]:
+    """The loggers whose files came in for *zone*."""
+    return [row[0] for row in book.tuples("SELECT DISTINCT sensor FROM sample_block WHERE zone = ? ORDER BY sensor", zone)]
+
+
+def samples(book: Book, zone: str, sensor: str, start: int, end: int) -> list[tuple[int, int]]:
+    """A logger's samples (at, thousandths of °C) around [start, end], one per time: the lowest where its files disagree."""
+    before = book.value("SELECT max(at) FROM sample WHERE zone = ? AND sensor = ? AND at < ?", zone, sensor, start)
+    after = book.value("SELECT min(at) FROM sample WHERE zone = ? AND sensor = ? AND at > ?", zone, sensor, end)
     return book.tuples(
-        "SELECT at, min(mc) FROM sample WHERE zone = ? AND at BETWEEN ? AND ? GROUP BY at ORDER BY at",
-        zone, start if before is None else before, end if after is None else after,
+        "SELECT at, min(mc) FROM sample WHERE zone = ? AND sensor = ? AND at BETWEEN ? AND ? GROUP BY at ORDER BY at",
+        zone, sensor, start if before is None else before, end if after is None else after,
     )  # fmt: skip
 
 
@@ -389,7 +399,12 @@ def blocks(book: Book, zone: str, start: int, end: int) -> list[Row]:
 
 
 def newest_sample(book: Book, zone: str) -> Row | None:
-    return book.one("SELECT at, mc FROM sample WHERE zone = ? ORDER BY at DESC LIMIT 1", zone)
+    newest = [
+        row
+        for sensor in sensors(book, zone)
+        if (row := book.one("SELECT at, mc, sensor FROM sample WHERE zone = ? AND sensor = ? ORDER BY at DESC LIMIT 1", zone, sensor))
+    ]
+    return max(newest, key=lambda row: row.at, default=None)
 
 
 def in_state(book: Book, shop: str, *states: str) -> list[Row]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import json
 from collections import defaultdict
 from collections.abc import Iterable
@@ -103,6 +105,41 @@ def _item(book: Book, one: rules.Item) -> dict[str, Any]:
 
 def _share(value: float) -> float:
     return round(value, 9)
+
+
+CSV_COLUMNS = (
+    "id", "tier", "least_kg", "best_kg", "most_kg", "exposure_best", "side_share", "unknown", "state", "where", "since",
+    "customer", "serials",
+)  # fmt: skip
+
+
+def recall_csv(found: dict[str, Any], book: Book) -> str:
+    """The list of a recall (as :func:`recall` gives it) for a spreadsheet: one line per tire, ``CSV_COLUMNS`` first.
+
+    Weights in kg to the gram, shares as fractions, times in UTC. Lines end in CR LF (RFC 4180); a text that a spreadsheet would
+    take for a formula gets an apostrophe before it.
+    """
+    out = io.StringIO()
+    lines = csv.writer(out)
+    lines.writerow(CSV_COLUMNS)
+    for one in found["items"]:
+        tire = queries.tire(book, ids.read(one["id"]))
+        grams, place = one["grams"], one["place"]
+        serials = [f"{name} {tire[key]}" for key, name in (("serial", "tire"), ("wheel_serial", "wheel")) if tire and tire[key]]
+        lines.writerow([
+            one["id"], one["tier"], *(_kg(grams[bound]) for bound in ("least", "best", "most")),
+            one["exposure"]["best"], one["side_share"], one["unknown"], place["state"], _plain(place["where"]),
+            place["since"], _plain(tire.customer if tire else ""), _plain("; ".join(serials)),
+        ])  # fmt: skip
+    return out.getvalue()
+
+
+def _kg(grams: int) -> str:
+    return f"{grams // 1000}.{grams % 1000:03d}"
+
+
+def _plain(text: str) -> str:
+    return f"'{text}" if text[:1] in ("=", "+", "-", "@") else text
 
 
 # -- where did every kilogram go? ----------------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from fillbook.trace.book import queries
 from fillbook.trace.book.opening import Row
-from fillbook.trace.core import ids
+from fillbook.trace.core import ids, tires
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.work.ask import (
     Ask,
@@ -35,8 +35,8 @@ class TakeIn(Ask):
     customer: Text = Field(description="Whose tire it is")
     size: Text = Field(description="Size, as on the sidewall")
     tires: int = Field(1, description="How many of them", ge=1, le=MOST_TIRES)
-    section: Literal["small", "medium", "large"] = Field(
-        "medium", description="Section class: how slowly it follows the room's heat"
+    section: Literal["small", "medium", "large"] | None = Field(
+        None, description="Section class: how slowly it follows the room's heat; read off the size, if not said"
     )
     site: Text | None = Field(None, description="The customer's site")
     unit: Text | None = Field(None, description="The customer's unit number of the machine")
@@ -50,7 +50,7 @@ class TakeIn(Ask):
 
 
 @verb("take in", TakeIn, place="cage")
-def take_in(ask: TakeIn, floor: Floor) -> None:
+def take_in(ask: TakeIn, floor: Floor) -> dict[str, str]:
     """Take tires in; each gets its ID and tag."""
     if not ask.customer or not ask.size:
         raise Nonsense("A tire needs its customer and its size.", field="customer")
@@ -66,6 +66,7 @@ def take_in(ask: TakeIn, floor: Floor) -> None:
     if ask.earlier:
         floor.must_exist(ask.earlier, "taking it in")
     floor.mint("F", ask.tires)
+    return {"section": ask.section or tires.section_class(ask.size) or "medium"}
 
 
 def psi(pascals: int) -> str:

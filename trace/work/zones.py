@@ -7,7 +7,7 @@ from pydantic import Field
 from fillbook.trace.book import queries
 from fillbook.trace.core import ids, logger
 from fillbook.trace.core.errors import Nonsense, UnknownItem
-from fillbook.trace.work.ask import Ask, File, Moment, Temperature, Tire, Zone
+from fillbook.trace.work.ask import Ask, File, Moment, Temperature, Text, Tire, Zone
 from fillbook.trace.work.floor import Floor
 from fillbook.trace.work.registry import verb
 
@@ -56,6 +56,8 @@ def read_temperature(ask: ReadTemperature, floor: Floor) -> None:
 
 class LogTemperatures(Ask):
     zone: Zone = Field(description="The zone whose logger it is")
+    sensor: Text = Field("logger", description="Which logger, where a zone has several; the lowest of them counts")
+    unit_sure: bool = Field(False, description="Yes, the unit in the file is right, though the values are unusual")
     csv: File = Field(
         description="The logger's file: a line time,temp_f or time,temp_c, then one sample per line, times with offset"
     )
@@ -74,9 +76,9 @@ def log_temperatures(ask: LogTemperatures, floor: Floor) -> dict[str, object]:
             raise UnknownItem("The file of that event is not in the book; send it again.", field="csv")
         text = bytes(stored).decode()
     try:
-        samples = logger.parse_plain(text, now=floor.now)
+        samples = logger.parse_plain(text, now=floor.now, unit_sure=ask.unit_sure)
     except Nonsense as trouble:
-        raise Nonsense(str(trouble), field="csv") from None
+        raise Nonsense(str(trouble), field=trouble.field if trouble.field == "unit_sure" else "csv") from None
     digest = logger.digest(samples)
     twice = queries.blocks(floor.book, ask.zone, samples[0].at, samples[-1].at)
     if any(block.digest == digest for block in twice):

@@ -147,14 +147,14 @@ CREATE TABLE reading (
 );
 CREATE INDEX reading_zone ON reading (zone, at);
 CREATE TABLE sample_block (
-    shop TEXT NOT NULL, seq BIGINT NOT NULL, zone TEXT NOT NULL,
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, zone TEXT NOT NULL, sensor TEXT NOT NULL,
     first_at BIGINT NOT NULL, last_at BIGINT NOT NULL, count BIGINT NOT NULL, digest TEXT NOT NULL,
     PRIMARY KEY (shop, seq)
 );
 CREATE INDEX sample_block_zone ON sample_block (zone, last_at);
 CREATE TABLE sample (
-    zone TEXT NOT NULL, at BIGINT NOT NULL, shop TEXT NOT NULL, seq BIGINT NOT NULL, mc BIGINT NOT NULL,
-    PRIMARY KEY (zone, at, shop, seq)
+    zone TEXT NOT NULL, sensor TEXT NOT NULL, at BIGINT NOT NULL, shop TEXT NOT NULL, seq BIGINT NOT NULL, mc BIGINT NOT NULL,
+    PRIMARY KEY (zone, sensor, at, shop, seq)
 ){norowid};
 CREATE INDEX sample_seq ON sample (shop, seq);
 CREATE TABLE cup (

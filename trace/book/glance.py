@@ -1,0 +1,242 @@
+"""What a page shows at a glance: the lines, what wants looking at, what came in last, what was typed before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from fillbook.trace.book import queries, returned
+from fillbook.trace.book.apply import effective
+from fillbook.trace.book.derive import LineState
+from fillbook.trace.book.journal import Event
+from fillbook.trace.book.opening import Book, Row
+from fillbook.trace.core import flow, ids, times
+
+SOON_S = 14 * 86_400  # use-by dates nearer than this are shown
+SILENT_S = 2 * 3600  # a logger that said nothing for so long is shown
+UNRACKED_S = 3600
+
+
+@dataclass(frozen=True)
+class Source:
+    """What is hooked up to a side, or was loaded last: its ID, what is left of what there was (grams), and whether it is held."""
+
+    item: str
+    words: str
+    left_g: int
+    whole_g: int
+    held: bool
+    use_by: int | None = None
+
+
+@dataclass(frozen=True)
+class LineNow:
+    """One line as it stands: its sources by side (A, B, R), what the hopper holds (grams, about), the fill that is open."""
+
+    item: str
+    name: str
+    sources: dict[str, Source]
+    hopper_g: int
+    filling: Row | None
+    off_ratio: bool
+
+
+def line_now(book: Book, shop: str, line: str, now: int) -> LineNow:
+    """The line of compact ID *line* at *now* (seconds of UTC)."""
+    there = queries.connected(book, line, now)
+    sources = {}
+    for side, item in there.items():
+        held = bool(queries.holds_on(book, item))
+        if side == "R":
+            batch = queries.batch(book, item)
+            whole = batch.grams if batch else 0
+            sources[side] = Source(item, "regrind", max(0, batch_left(book, item)), whole, held)
+        elif tote := queries.tote(book, item):
+            left = max(0, tote.net_g - queries.used_of(book, item))
+            sources[side] = Source(item, f"{tote.system}, lot {tote.lot}", left, tote.net_g, held, tote.use_by)
+    text = book.value(
+        "SELECT state FROM line_state WHERE line = ? AND at <= ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1", line, now
+    )  # fmt: skip
+    hopper = 0
+    if text and (stream := LineState.from_text(text).streams.get("R")) and stream.sources:
+        hopper = sum(share.best_g for share in flow.content(stream))
+    return LineNow(
+        line,
+        queries.name_of(book, line),
+        sources,
+        hopper,
+        queries.open_fill(book, line, now),
+        queries.off_ratio_at(book, line, now),
+    )
+
+
+def batch_left(book: Book, item: str) -> int:
+    """Grams of a regrind batch that are still in its bin: what was ground less what was loaded, ground on or scrapped."""
+    whole = book.value("SELECT grams FROM batch WHERE item = ?", item) or 0
+    loaded = book.value(
+        "SELECT coalesce(sum(grams), 0) FROM line_act WHERE item = ? AND what = 'load'", item
+    )
+    return int(whole) - int(loaded) - queries.given_by(book, item)
+
+
+@dataclass(frozen=True)
+class Alert:
+    """Something that wants looking at: how urgent (``stop`` or ``look``), a sentence, and what it is about: an item, or a place."""
+
+    urgency: str
+    words: str
+    item: str = ""
+    place: str = ""
+
+
+def alerts(book: Book, shop: str, now: int) -> list[Alert]:
+    """What wants looking at on the floor, the urgent first."""
+    found: list[Alert] = []
+    holds = queries.open_holds(book, shop)
+    if holds:
+        newest = holds[0]
+        what = ids.pretty(newest["item"]) if newest["item"] else f"lot {newest.lot}"
+        many = f"{len(holds)} holds are open; the newest is on {what}: " if len(holds) > 1 else f"{what} is on hold: "
+        found.append(Alert("stop", f"{many}{newest.why}", place="holds"))
+    for line in queries.lines(book, shop):
+        there = queries.connected(book, line["item"], now)
+        if queries.off_ratio_at(book, line["item"], now):
+            found.append(Alert("stop", f"A side ran dry on {line.name}: what follows may be off-ratio. Pour a cup.", line["item"]))
+        for item in there.values():
+            if queries.holds_on(book, item):
+                found.append(Alert("stop", f"{ids.pretty(item)} on {line.name} is on hold.", item))
+    for row in _use_by(book, shop, now):
+        past = row.use_by < now
+        day = times.show_date(row.use_by, queries.timezone(book, shop))
+        words = f"{ids.pretty(row['item'])} {'was' if past else 'is'} to be used by {day}."
+        found.append(Alert("stop" if past else "look", words, row["item"]))
+    for zone in queries.zones(book, shop):
+        newest = queries.newest_sample(book, zone["item"])
+        tires = book.value("SELECT count(*) FROM place WHERE state = 'racked' AND place = ?", zone["item"])
+        if tires and newest and now - newest.at > max(SILENT_S, zone.gap_s):
+            lie = f"{tires} {'tire lies' if tires == 1 else 'tires lie'} there"
+            quiet = times.hours(now - newest.at)
+            found.append(Alert("look", f"No logger sample of {zone.name} for {quiet}; {lie} and earn no credit.", zone["item"]))
+    for row in queries.in_state(book, shop, "filled"):
+        if now - row.since > UNRACKED_S:
+            since = times.hours(now - row.since)
+            found.append(Alert("look", f"{ids.pretty(row['item'])} was filled {since} ago and is not on a rack.", row["item"]))
+    for one in returned.unidentified(book, shop):
+        found.append(Alert("look", f"A tire came back without a label: {one.complaint}", place="identify"))
+    return sorted(found, key=lambda alert: alert.urgency != "stop")
+
+
+def _use_by(book: Book, shop: str, now: int) -> list[Row]:
+    return book.rows(
+        "SELECT t.item, t.use_by FROM tote t JOIN place p ON p.item = t.item WHERE t.shop = ? AND t.use_by < ? "
+        "AND p.state NOT IN ('empty', 'scrapped', 'void') ORDER BY t.use_by, t.item LIMIT 8",
+        shop, now + SOON_S,
+    )  # fmt: skip
+
+
+def counts(book: Book, shop: str) -> dict[str, int]:
+    """How many tires are in each state."""
+    return dict(
+        book.tuples(
+            "SELECT p.state, count(*) FROM place p JOIN tire t ON t.item = p.item WHERE t.shop = ? GROUP BY p.state",
+            shop,
+        )
+    )
+
+
+def receipts(book: Book, shop: str, most: int = 12) -> list[Row]:
+    """The newest receipts: lot, side, totes, net grams, and how many of its labels were printed."""
+    return book.rows(
+        "SELECT t.seq, t.supplier, t.lot, t.side, t.system, count(*) AS totes, sum(t.net_g) AS net_g, t.received_at, "
+        "sum(CASE WHEN EXISTS (SELECT 1 FROM print p WHERE p.item = t.item) THEN 1 ELSE 0 END) AS printed "
+        "FROM tote t WHERE t.shop = ? GROUP BY t.seq, t.supplier, t.lot, t.side, t.system, t.received_at "
+        "ORDER BY t.received_at DESC, t.seq DESC LIMIT ?",
+        shop, most,
+    )  # fmt: skip
+
+
+def items_of(book: Book, shop: str, seq: int) -> list[str]:
+    """The IDs that event *seq* gave out."""
+    rows = book.tuples("SELECT code FROM item WHERE shop = ? AND seq = ? AND kind <> 'W' ORDER BY code", shop, seq)
+    return [code for (code,) in rows if ids.is_valid(code)]
+
+
+def unprinted(book: Book, shop: str, kind: str, most: int = 200) -> list[str]:
+    """Items of *kind* in the shop whose label was never printed, newest first; what is empty, gone or void is left out."""
+    rows = book.tuples(
+        "SELECT i.code FROM item i JOIN place p ON p.item = i.code WHERE i.shop = ? AND i.kind = ? "
+        "AND p.state NOT IN ('empty', 'used up', 'scrapped', 'void', 'dispatched', 'reclaimed', 'returned') "
+        "AND NOT EXISTS (SELECT 1 FROM print x WHERE x.item = i.code) ORDER BY i.code DESC LIMIT ?",
+        shop, kind, most,
+    )  # fmt: skip
+    return [code for (code,) in rows]
+
+
+def totes_in_store(book: Book, shop: str, most: int = 60) -> list[Row]:
+    """Totes that can be hooked up, oldest first: first in, first out."""
+    return book.rows(
+        "SELECT t.item, t.side, t.system, t.lot, t.net_g, t.use_by, p.state FROM tote t JOIN place p ON p.item = t.item "
+        "WHERE t.shop = ? AND p.state IN ('in store', 'part used') ORDER BY t.received_at, t.item LIMIT ?",
+        shop, most,
+    )  # fmt: skip
+
+
+def batches(book: Book, shop: str, most: int = 40) -> list[Row]:
+    """Regrind batches with something left in them, newest first; ``left_g`` beside each."""
+    rows = book.rows(
+        "SELECT b.item, b.made_at, b.grams, p.state FROM batch b JOIN place p ON p.item = b.item "
+        "WHERE b.shop = ? AND p.state NOT IN ('used up', 'scrapped', 'void') ORDER BY b.made_at DESC, b.item DESC LIMIT ?",
+        shop, most,
+    )  # fmt: skip
+    return [Row(left_g=max(0, batch_left(book, row["item"])), **row) for row in rows]
+
+
+def cups_waiting(book: Book, shop: str, most: int = 40) -> list[Row]:
+    """Sample cups that were not read yet, oldest first."""
+    return book.rows(
+        "SELECT c.item, c.line, c.at, c.zone FROM cup c WHERE c.shop = ? "
+        "AND NOT EXISTS (SELECT 1 FROM cup_read r WHERE r.cup = c.item) ORDER BY c.at, c.item LIMIT ?",
+        shop, most,
+    )  # fmt: skip
+
+
+def said_before(book: Book, shop: str, what: str, most: int = 80) -> list[str]:
+    """What was typed before for *what* (supplier, lot, customer, size), most used first: offered, never forced."""
+    table = {"supplier": "tote", "lot": "tote", "customer": "tire", "size": "tire"}[what]
+    rows = book.tuples(
+        f"SELECT {what} FROM {table} WHERE shop = ? AND {what} <> '' GROUP BY {what} ORDER BY count(*) DESC, {what} LIMIT ?",
+        shop, most,
+    )  # fmt: skip
+    return [value for (value,) in rows]
+
+
+def newest_events(book: Book, shop: str, before: int | None = None, most: int = 40) -> list[Event]:
+    """Events, newest first, from below number *before* on."""
+    rows = book.tuples(
+        "SELECT text FROM event WHERE shop = ? AND (? IS NULL OR seq < ?) ORDER BY seq DESC LIMIT ?",
+        shop, before, before, most,
+    )  # fmt: skip
+    return [Event.from_text(text) for (text,) in rows]
+
+
+def corrections_of(book: Book, shop: str, seq: int) -> list[int]:
+    """The numbers of the events that correct event *seq*, oldest first."""
+    return [n for (n,) in book.tuples("SELECT seq FROM event WHERE shop = ? AND corrects = ? ORDER BY seq", shop, seq)]
+
+
+def recall_list(book: Book, shop: str, seq: int) -> tuple[Row, list[dict[str, Any]]] | None:
+    """A recall as it was opened and the tires it listed, each with where it is now."""
+    opened = book.one("SELECT * FROM recall WHERE shop = ? AND seq = ?", shop, seq)
+    if opened is None:
+        return None
+    rows = book.rows(
+        "SELECT r.item, r.tier, r.least_g, r.best_g, r.most_g, p.state, p.place FROM recall_item r "
+        "LEFT JOIN place p ON p.item = r.item WHERE r.shop = ? AND r.seq = ? ORDER BY r.n",
+        shop, seq,
+    )  # fmt: skip
+    return opened, list(rows)
+
+
+def event_now(book: Book, shop: str, seq: int) -> Event | None:
+    """Event *seq* as it now stands, its newest correction's body in it; None when it is void or missing."""
+    return effective(book, shop, seq)

@@ -1,0 +1,106 @@
+"""Kilograms bought against kilograms in tires: per tote, lot and month, with the basis of the weights beside."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+from fillbook.trace.book import queries
+from fillbook.trace.book.derive import LineState
+from fillbook.trace.book.opening import Book
+from fillbook.trace.core import flow, ids, times
+
+COLUMNS = ("received", "in_tires", "cups", "purged", "waste", "in_hoses", "left", "unaccounted")
+WHERE = {
+    "main": "in_tires",
+    "top-up": "in_tires",
+    "sample": "cups",
+    "purge": "purged",
+    "waste": "waste",
+    "run": "waste",
+}
+GONE = ("empty", "scrapped")
+
+
+def totes(book: Book, shop: str) -> list[dict[str, Any]]:
+    """One row per tote, oldest first, in grams: what came in, where it went (best), what is left, what nobody can account for.
+
+    ``through_gun`` is all that was drawn. A tote booked empty has nothing left; the rest of one in use is what it has not given.
+    ``bases`` are those of the weights that went into the row, the widest being the one to doubt first.
+    """
+    drawn: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    bases: dict[str, set[str]] = defaultdict(set)
+    for code, purpose, basis, grams in book.tuples(
+        "SELECT t.item, a.purpose, a.basis, sum(k.best_g) FROM tote t JOIN item i ON i.code = t.item "
+        "JOIN link k ON k.parent = i.num JOIN item c ON c.num = k.child "
+        "JOIN line_act a ON a.item = c.code AND a.what = 'draw' AND a.seq * 64 + a.n = k.draw "
+        "WHERE t.shop = ? GROUP BY t.item, a.purpose, a.basis",
+        shop,
+    ):
+        drawn[code][WHERE.get(purpose, "waste")] += int(grams)
+        bases[code].add(basis)
+    hoses = _in_hoses(book, shop)
+    rows = []
+    for tote in book.rows("SELECT * FROM tote WHERE shop = ? ORDER BY received_at, item", shop):
+        code = tote["item"]
+        went = drawn[code]
+        through = sum(went.values())
+        in_hoses = hoses.get(code, 0)
+        rest = tote.net_g - through - in_hoses
+        gone = queries.place_of(book, code).state in GONE
+        rows.append(
+            {
+                "tote": ids.pretty(code), "supplier": tote.supplier, "lot": tote.lot, "side": tote.side,
+                "received_at": tote.received_at, "received": tote.net_g, "through_gun": through,
+                "in_tires": went["in_tires"], "cups": went["cups"], "purged": went["purged"], "waste": went["waste"],
+                "in_hoses": in_hoses, "left": 0 if gone else max(rest, 0), "unaccounted": rest if gone else min(rest, 0),
+                "bases": sorted({tote.basis, *bases[code]}),
+            }
+        )  # fmt: skip
+    return rows
+
+
+def _in_hoses(book: Book, shop: str) -> dict[str, int]:
+    found: dict[str, int] = defaultdict(int)
+    for line in queries.lines(book, shop):
+        text = book.value(
+            "SELECT state FROM line_state WHERE line = ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
+            line["item"],
+        )
+        for name, stream in LineState.from_text(text).streams.items() if text else ():
+            for share in flow.content(stream) if name != "R" else ():
+                found[share.parent] += share.best_g
+    return found
+
+
+def _together(rows: list[dict[str, Any]], *keys: str) -> list[dict[str, Any]]:
+    found: dict[tuple[Any, ...], dict[str, Any]] = {}
+    for row in rows:
+        key = tuple(row[name] for name in keys)
+        into = found.setdefault(
+            key,
+            {
+                **dict(zip(keys, key, strict=True)),
+                "totes": 0,
+                "through_gun": 0,
+                **dict.fromkeys(COLUMNS, 0),
+                "bases": [],
+            },
+        )
+        into["totes"] += 1
+        for name in ("through_gun", *COLUMNS):
+            into[name] += row[name]
+        into["bases"] = sorted({*into["bases"], *row["bases"]})
+    return list(found.values())
+
+
+def lots(book: Book, shop: str) -> list[dict[str, Any]]:
+    """The totes' rows added up by supplier, lot and side."""
+    return _together(totes(book, shop), "supplier", "lot", "side")
+
+
+def months(book: Book, shop: str) -> list[dict[str, Any]]:
+    """The totes' rows added up by the month they came in, in the shop's zone of time, and by side."""
+    zone = queries.timezone(book, shop)
+    rows = [{**row, "month": times.show_date(row["received_at"], zone)[:7]} for row in totes(book, shop)]
+    return _together(rows, "month", "side")

@@ -1,0 +1,162 @@
+"""The picture of where something came from and went to: boxes along time, folded until few enough to read.
+
+Three lanes of boxes, totes above, regrind batches in the middle, tires below; x is time. What shares a fold key (the totes of one
+lot, the tires of one month) is one box until it is opened. Nothing here draws: it gives places, and the page makes lines of them.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass, replace
+
+KINDS = ("L", "G", "F")  # the order of the lanes: totes, regrind batches, tires
+MOST_BOXES = 40  # in one lane; beyond that the page folds coarser
+BOX_H, GAP, LANE_GAP, MIN_W, TOP = 30, 6, 34, 92, 26
+
+
+@dataclass(frozen=True)
+class Node:
+    """One item: its kind's letter, from when to when it mattered (epoch seconds), the key it folds under, and its words."""
+
+    id: str
+    kind: str
+    start: int
+    end: int
+    fold: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Edge:
+    """Grams that went from *parent* to *child* (best)."""
+
+    parent: str
+    child: str
+    grams: int
+
+
+@dataclass(frozen=True)
+class Box:
+    """One or more nodes drawn as one, at x, y, w, h in pixels. ``members`` are the IDs in it; ``grams`` came or went through it."""
+
+    key: str
+    kind: str
+    members: tuple[str, ...]
+    start: int
+    end: int
+    words: str
+    grams: int = 0
+    x: int = 0
+    y: int = 0
+    w: int = 0
+    h: int = BOX_H
+
+
+@dataclass(frozen=True)
+class Flow:
+    """Grams from one box to another, with the points between which the line runs and its width in pixels."""
+
+    parent: str
+    child: str
+    grams: int
+    x0: int = 0
+    y0: int = 0
+    x1: int = 0
+    y1: int = 0
+    w: int = 1
+
+
+@dataclass(frozen=True)
+class Picture:
+    """Boxes and flows in their places; ``lanes`` are (kind, y) of each lane's heading."""
+
+    width: int
+    height: int
+    boxes: tuple[Box, ...]
+    flows: tuple[Flow, ...]
+    lanes: tuple[tuple[str, int], ...]
+    start: int
+    end: int
+
+
+def fold(
+    nodes: Iterable[Node], edges: Iterable[Edge], opened: Collection[str] = ()
+) -> tuple[list[Box], list[Flow]]:
+    """Boxes of the nodes that share a fold key, and the flows between them, added up. Keys in *opened* stay unfolded.
+
+    A key that only one node bears is that node. Flows within one box are left out.
+    """
+    groups: dict[str, list[Node]] = defaultdict(list)
+    for node in nodes:
+        groups[f"{node.kind}:{node.fold}"].append(node)
+    box_of: dict[str, str] = {}
+    boxes: dict[str, Box] = {}
+    for key, members in groups.items():
+        alone = key in opened or len(members) == 1
+        for part in [[one] for one in members] if alone else [members]:
+            name = part[0].id if alone else key
+            words = part[0].words if alone else f"{members[0].fold} · {len(members)}"
+            ids = tuple(one.id for one in part)
+            boxes[name] = Box(
+                name, part[0].kind, ids, min(n.start for n in part), max(n.end for n in part), words
+            )
+            box_of.update(dict.fromkeys(ids, name))
+    sums: dict[tuple[str, str], int] = defaultdict(int)
+    through: dict[str, int] = defaultdict(int)
+    for edge in edges:
+        ends = box_of.get(edge.parent), box_of.get(edge.child)
+        if ends[0] is None or ends[1] is None or ends[0] == ends[1]:
+            continue
+        sums[(ends[0], ends[1])] += edge.grams
+        for end in ends:
+            through[end] += edge.grams
+    flows = [Flow(parent, child, grams) for (parent, child), grams in sums.items()]
+    return [replace(box, grams=through[name]) for name, box in boxes.items()], flows
+
+
+def place(boxes: Sequence[Box], flows: Sequence[Flow], width: int) -> Picture:
+    """Give every box its place: x by time, each lane as deep as it takes so that no two boxes lie on each other.
+
+    Times are spread over *width* pixels; a box is at least wide enough for its ID, and moves left at the right edge.
+    """
+    if not boxes:
+        return Picture(width, TOP, (), (), (), 0, 0)
+    start = min(box.start for box in boxes)
+    end = max(max(box.end for box in boxes), start + 1)
+    scale = (width - MIN_W) / (end - start)
+    placed: dict[str, Box] = {}
+    lanes: list[tuple[str, int]] = []
+    y = TOP
+    for kind in KINDS:
+        mine = sorted((box for box in boxes if box.kind == kind), key=lambda box: (box.start, box.key))
+        if not mine:
+            continue
+        lanes.append((kind, y - 8))
+        rows: list[int] = []  # the right edge of the last box of each row
+        for box in mine:
+            x = round((box.start - start) * scale)
+            w = max(MIN_W, round((box.end - box.start) * scale))
+            w = min(w, width - x)
+            row = next((n for n, right in enumerate(rows) if right + GAP <= x), len(rows))
+            if row == len(rows):
+                rows.append(0)
+            rows[row] = x + w
+            placed[box.key] = replace(box, x=x, y=y + row * (BOX_H + GAP), w=w)
+        y += len(rows) * (BOX_H + GAP) + LANE_GAP
+    most = max((flow.grams for flow in flows), default=1) or 1
+    drawn = []
+    for flow in flows:
+        upper, lower = placed[flow.parent], placed[flow.child]
+        down = upper.y <= lower.y
+        drawn.append(
+            replace(
+                flow,
+                x0=upper.x + upper.w // 2,
+                y0=upper.y + (upper.h if down else 0),
+                x1=lower.x + lower.w // 2,
+                y1=lower.y + (0 if down else lower.h),
+                w=1 + round(5 * flow.grams / most),
+            )
+        )
+    return Picture(width, y, tuple(placed.values()), tuple(drawn), tuple(lanes), start, end)
