@@ -31,82 +31,145 @@ class Label:
 
 _HAZARD_FIRST = "The supplier's hazard label and safety data sheet come first."
 _RATINGS_FIRST = "Local codes and the ratings of tire, rim and wheel come first."
+_WHILE_IT_CURES = f"While it cures, the tire is warm inside and under pressure. {_RATINGS_FIRST}"
+_TIE = "Tie through a wheel hole, away from valve and vent."
 
 
 def _head(left: float, top: float, width: float) -> tuple[Part, ...]:
-    """The ID in two steps, site, kind and year above, serial and check as large as they go; 18 mm high."""
+    """The ID in two steps, site, kind and year above, serial and check as large as they go; 20.7 mm high."""
     return (
-        Words(Box(left, top, width, 4.4), "{head}", most=17, least=8, bold=True, capitals=True),
-        Words(Box(left, top + 6.4, width, 11.2), "{tail}", most=43, least=20, bold=True, capitals=True),
+        Words(Box(left, top, width, 5.8), "{head}", most=17, least=8, bold=True, capitals=True),
+        Words(Box(left, top + 6.2, width, 14.5), "{tail}", most=43, least=20, bold=True, capitals=True),
     )
 
 
+# Dark modules begin at the margin of 4 mm: the quiet zones around them reach into it.
+_BARS_AND_ID = (
+    Bars(0.25, 62.4, 9, dots=3),
+    Words(Box(4, 71.8, 54, 3.2), "{id}", most=7.5, bold=True),
+)
+
 _TOTE = (
-    *_head(4, 4.6, 66),
-    Qr(72.8, 1.6, dots=6),
-    Side(Box(4, 30, 93.6, 12)),
-    Fact(Box(4, 44.6, 44, 8.2), "lot", most=13),
-    Fact(Box(50, 44.6, 47.6, 8.2), "supplier", most=13),
-    Fact(Box(4, 53.4, 29, 7.6), "net_weight"),
-    Fact(Box(36, 53.4, 29, 7.6), "received"),
-    Fact(Box(68, 53.4, 29.6, 7.6), "use_by"),
-    Bars(0.3, 62.2, 9, dots=3),
-    Words(Box(4, 71.6, 64, 3.2), "{id}", most=7.5, bold=True),
-    Words(Box(74, 62.2, 23.6, 12.6), _HAZARD_FIRST, most=6.5, least=6, lines=4),
+    *_head(4, 3.6, 66),
+    Qr(72.8, 0.6, dots=6),
+    Side(Box(4, 28.6, 93.6, 11)),
+    Fact(Box(4, 42.4, 44, 8.2), "lot", most=13),
+    Fact(Box(50, 42.4, 47.6, 8.2), "supplier", most=13),
+    Fact(Box(4, 52.6, 29, 7.4), "net_weight"),
+    Fact(Box(36, 52.6, 29, 7.4), "received"),
+    Fact(Box(68, 52.6, 29.6, 7.4), "use_by"),
+    *_BARS_AND_ID,
+    Words(Box(68, 65, 29.6, 9.4), _HAZARD_FIRST, most=6.5, least=6, lines=3),
+)
+
+_BATCH = (
+    *_head(4, 3.6, 66),
+    Qr(72.8, 0.6, dots=6),
+    Words(Box(4, 28.6, 93.6, 9), "regrind", most=20, bold=True),
+    Fact(Box(4, 40.6, 93.6, 10.2), "made_of", most=11, lines=2),
+    Fact(Box(4, 52.6, 29, 7.4), "weight", caption="net weight"),
+    Fact(Box(36, 52.6, 61.6, 7.4), "made_at"),
+    *_BARS_AND_ID,
+    Words(Box(68, 65, 29.6, 9.4), "Keep dry, covered and as warm as the room.", most=6.5, least=6, lines=3),
+)
+
+# Long and low: a cup is small, and its label goes round it.
+_CUP = (
+    Qr(0, 3.4, dots=4),
+    Words(Box(21.1, 3, 52.4, 6.6), "{id}", most=19, least=12, bold=True, capitals=True),
+    Fact(Box(21.1, 10.4, 26, 6.6), "poured_at", most=8.5, least=6),
+    Fact(Box(49, 10.4, 24.5, 6.6), "line", most=8.5, least=6),
+    Bars(18.6, 18.2, 5.4, dots=2),
+)
+
+
+def _sign(place: str, says: str) -> tuple[Part, ...]:
+    """For the wall: what place this is, in large letters, and its symbols to scan from arm's length."""
+    return (
+        Fact(Box(4, 4, 93.6, 24), "name", most=40, least=14, lines=2, caption=place, caption_size=9),
+        Qr(0.5, 29.6, dots=7),
+        Words(Box(36, 33.4, 61.6, 8.2), "{id}", most=24, least=12, bold=True, capitals=True),
+        Words(Box(36, 45, 61.6, 10), says, most=9, least=7, lines=2),
+        *_BARS_AND_ID,
+    )
+
+
+_BADGE = (
+    Fact(Box(4, 4, 77, 13), "name", most=24, least=10),
+    Qr(1, 20, dots=6),
+    Words(Box(31.5, 23, 49.5, 6.8), "{id}", most=20, least=10, bold=True, capitals=True),
+    Bars(29, 33, 11.8, dots=2),
 )
 
 _TAG_FRONT = (
     Hole(38.1, 10.5, diameter=5, clear=18),
-    *_head(4, 21.6, 68.2),
-    Qr(1, 41.6, dots=6),
-    Fact(Box(33, 44.4, 39.2, 11), "customer", most=11, lines=2),
-    Fact(Box(33, 57, 39.2, 10), "size", most=14),
-    Fact(Box(4, 71.4, 68.2, 12.4), "move_from", most=16),
-    Fact(Box(4, 85.4, 68.2, 12.4), "load_from", most=16),
-    Bars(2.2, 100.4, 10, dots=3),
-    Words(Box(6, 110.8, 64.2, 3.2), "{id}", most=7.5, bold=True, align="middle"),
-    Words(Box(4, 115.2, 68.2, 3), _RATINGS_FIRST, most=6.5, least=6),
+    *_head(4, 20, 68.2),
+    Qr(1, 40.8, dots=6),
+    Fact(Box(33, 43.2, 39.2, 10.8), "customer", most=11, lines=2),
+    Fact(Box(33, 55.8, 39.2, 9.8), "size", most=14),
+    Fact(Box(4, 69.2, 68.2, 12.4), "move_from", most=17, caption_size=8.5),
+    Fact(Box(4, 84.2, 68.2, 12.4), "load_from", most=17, caption_size=8.5),
+    Bars(0.25, 99.6, 9.6, dots=3),
+    Words(Box(4, 109.6, 54, 3.2), "{id}", most=7.5, bold=True),
+    Words(Box(4, 114.4, 68.2, 3), _RATINGS_FIRST, most=6.5, least=6),
     Rule(0, 120, 76.2, dashed=True),
-    Words(Box(4, 124.4, 50, 4), "{head}", most=14, least=8, bold=True, capitals=True),
-    Words(Box(4, 130.2, 50, 8), "{tail}", most=31, least=14, bold=True, capitals=True),
-    Fact(Box(4, 140.4, 22, 9), "weight"),
-    Fact(Box(30, 140.4, 22, 9), "pressure"),
-    Qr(55.6, 121.6, dots=4),
-    Words(Box(55.6, 143, 18.5, 6), "for the day's sheet", most=6.5, least=6, lines=2, align="middle"),
+    Words(Box(4, 124, 50, 5.1), "{head}", most=15, least=8, bold=True, capitals=True),
+    Words(Box(4, 129.8, 50, 10.4), "{tail}", most=31, least=14, bold=True, capitals=True),
+    Fact(Box(4, 140.4, 23, 9), "weight", most=10),
+    Fact(Box(31, 140.4, 23, 9), "pressure", most=10),
+    Qr(55.7, 121.8, dots=4),
+    Words(Box(57.7, 140.4, 14.5, 6), "for the day's sheet", most=6.5, least=6, lines=2),
 )
 
 _TAG_BACK = (
     Hole(38.1, 10.5, diameter=5, clear=18),
-    *_head(4, 21.6, 68.2),
-    Fact(Box(4, 42.6, 68.2, 9.4), "customer", most=13),
-    Fact(Box(4, 53.6, 32.6, 9.4), "size", most=13),
-    Fact(Box(39.6, 53.6, 32.6, 9.4), "serial", most=13),
-    Fact(Box(4, 64.6, 32.6, 9.4), "mix", most=13),
-    Fact(Box(39.6, 64.6, 32.6, 9.4), "weight", most=13),
-    Fact(Box(4, 75.6, 32.6, 9.4), "filled_at", most=13),
-    Fact(Box(39.6, 75.6, 32.6, 9.4), "pressure", most=13),
-    Qr(1, 87.6, dots=6),
-    Words(Box(33, 91, 39.2, 20), _RATINGS_FIRST, most=8, least=6, lines=5),
+    Words(Box(4, 3, 24, 9), _TIE, most=6.5, least=6, lines=3),
+    *_head(4, 20, 68.2),
+    Fact(Box(4, 42.8, 68.2, 9), "customer", most=13),
+    Fact(Box(4, 54, 32.6, 9), "size", most=12),
+    Fact(Box(39.6, 54, 32.6, 9), "serial", most=12),
+    Fact(Box(4, 65.2, 32.6, 9), "mix", most=12),
+    Fact(Box(39.6, 65.2, 32.6, 9), "weight", most=12),
+    Fact(Box(4, 76.4, 32.6, 9), "filled_at", most=10),
+    Fact(Box(39.6, 76.4, 32.6, 9), "pressure", most=10),
+    Qr(1, 87, dots=6),
+    Words(Box(33, 89.6, 39.2, 24), _WHILE_IT_CURES, most=8, least=6, lines=6),
     Rule(0, 120, 76.2, dashed=True),
-    Words(Box(4, 124.4, 68.2, 4), "{id}", most=14, least=8, bold=True, capitals=True),
+    Words(Box(4, 124, 68.2, 5.1), "{id}", most=15, least=8, bold=True, capitals=True),
+    Fact(Box(4, 133, 68.2, 14), "note"),
 )
 
+#: The faces by name. Widths and heights in millimetres: 4 x 3 in, 3 x 6 in, 3 x 1 in, and a card for a badge holder.
 FACES: Mapping[str, Face] = {
     face.name: face
     for face in (
         Face("tote label", "L", 101.6, 76.2, (_TOTE,)),
+        Face("batch label", "G", 101.6, 76.2, (_BATCH,)),
         Face("tire tag", "F", 76.2, 152.4, (_TAG_FRONT, _TAG_BACK)),
+        Face("cup label", "C", 76.2, 25.4, (_CUP,)),
+        Face(
+            "zone sign",
+            "Z",
+            101.6,
+            76.2,
+            (_sign("zone", "Cure zone: scan it once, then each tire laid here."),),
+        ),
+        Face(
+            "line sign",
+            "U",
+            101.6,
+            76.2,
+            (_sign("line", "Line: scan it, then what is hooked up or filled here."),),
+        ),
+        Face("badge", "P", 85.6, 54, (_BADGE,)),
     )
 }
 
 
 def face_for(compact: str) -> Face:
-    """The face for an ID's kind. Raises Nonsense for an invalid ID or a kind without a face."""
+    """The face for an ID's kind. Raises Nonsense for an invalid ID."""
     kind = ids.kind_of(compact)
-    for face in FACES.values():
-        if face.kind == kind:
-            return face
-    raise Nonsense(f"There is no label for a {ids.KINDS[kind]} yet.")
+    return next(face for face in FACES.values() if face.kind == kind)  # a test holds that every kind has one
 
 
 def face_named(name: str) -> Face:

@@ -7,22 +7,29 @@ loses its accent or is printed as ¿. Each time `Fitted.cut` or `printable` tell
 from __future__ import annotations
 
 import unicodedata
+from bisect import bisect_right
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import accumulate
 from pathlib import Path
 from typing import Any
 
 PLAIN, BOLD = "Vera", "Vera-Bold"
-_FILES = {PLAIN: "Vera.ttf", BOLD: "VeraBd.ttf"}  # Bitstream Vera, whose licence allows embedding; reportlab brings it along
+_FILES = {
+    PLAIN: "Vera.ttf",
+    BOLD: "VeraBd.ttf",
+}  # Bitstream Vera, whose licence allows embedding; reportlab brings it along
 
-# In ems. What any covered letter needs above and below the baseline (Å and Ç are the tallest and deepest), and the height of
-# digits and plain capitals.
+# In ems: what the letters need above and below the baseline. Å and _ go furthest; of capitals and digits 0 and J.
 ASCENT, DESCENT = 0.95, 0.25
-CAPITAL = 0.73
 LINE = ASCENT + DESCENT
+CAPITAL_ASCENT, CAPITAL_DESCENT = 0.745, 0.205
+CAPITAL_LINE = CAPITAL_ASCENT + CAPITAL_DESCENT
+CAPITAL = 0.729  # height of a capital itself
 
 MISSING = "¿"
 ELLIPSIS = "…"
+_OTHERWISE = {ord("∕"): "/"}  # its glyph reaches far into its neighbours
 _LONGEST = 500  # characters of a value that are looked at; no box of ours holds as many
 
 
@@ -72,7 +79,7 @@ def printable(text: str) -> tuple[str, bool]:
     covered = _fonts()[PLAIN].face.charToGlyph
     out, changed = [], False
     whole = unicodedata.normalize("NFC", text[: 2 * _LONGEST])
-    for letter in whole:
+    for letter in whole.translate(_OTHERWISE):
         category = unicodedata.category(letter)
         if letter.isspace() or category.startswith("Z"):
             out.append(" ")
@@ -97,47 +104,51 @@ def fit(
     First one line shrinks from *most* to *least*, then up to *lines* lines do, then the last line ends in …. *line* is the
     height of a line in ems.
     """
-    one = min(most, box_height / line, box_width / max(width(text, bold), 0.01))
-    if one >= least:
-        return Fitted(_down(one), (text,))
+    whole, text = text, text[:_LONGEST]
+    least = whole_tenths(min(least, box_height / line))
+    one = whole_tenths(min(most, box_height / line, box_width / max(width(text, bold), 0.01)))
+    if one >= least and text == whole:
+        return Fitted(one, (text,))
+    widest = max(width(letter, bold) for letter in set(text) | {" "})  # no line is narrower than one letter
     for count in range(2, lines + 1):
-        size = _down(min(most, box_height / (count * line)))
-        while size >= least:
-            broken = _wrap(text, box_width / size, bold)
+        # In tenths of a point. The smaller the letters, the fewer lines they need, so the right size is found by halving.
+        low = round(least * 10)
+        high = int(min(most, box_height / (count * line), box_width / widest) * 10 + 1e-9)
+        best = None
+        while low <= high and text == whole:
+            tenths = (low + high) // 2
+            broken = _wrap(text, box_width * 10 / tenths, bold, count + 1)
             if len(broken) <= count:
-                return Fitted(size, tuple(broken))
-            size = round(size - 0.1, 1)
-    size = _down(min(least, box_height / line))
-    count = max(1, min(lines, int(box_height / (size * line) + 1e-9)))
-    kept = _wrap(text[:_LONGEST], box_width / size, bold)
-    if len(kept) <= count:
-        return Fitted(size, tuple(kept), cut=len(text) > _LONGEST)
-    last = _ended(kept[count - 1], box_width / size, bold)
-    return Fitted(size, (*kept[: count - 1], last), cut=True)
+                best, low = Fitted(tenths / 10, tuple(broken)), tenths + 1
+            else:
+                high = tenths - 1
+        if best:
+            return best
+    count = max(1, min(lines, int(box_height / (least * line) + 1e-9)))
+    *kept, last = _wrap(text, box_width / least, bold, count)
+    return Fitted(least, (*kept, _ended(last, box_width / least, bold)), cut=True)
 
 
-def _down(size: float) -> float:
+def whole_tenths(size: float) -> float:
+    """*size* rounded down to tenths of a point, so that what was made to fit still does."""
     return int(size * 10 + 1e-9) / 10
 
 
-def _wrap(text: str, ems: float, bold: bool) -> list[str]:
-    """*text* broken at blanks into lines of at most *ems*; a word longer than a line is broken anywhere."""
-    lines, current = [], ""
-    for word in text.split(" "):
-        together = f"{current} {word}" if current else word
-        if width(together, bold) <= ems:
-            current = together
-            continue
-        if current:
-            lines.append(current)
-        while len(word) > 1 and width(word, bold) > ems:
-            end = len(word) - 1
-            while end > 1 and width(word[:end], bold) > ems:
-                end -= 1
-            lines.append(word[:end])
-            word = word[end:]
-        current = word
-    return [*lines, current]
+def _wrap(text: str, ems: float, bold: bool, enough: int) -> list[str]:
+    """*text* broken at blanks into lines of at most *ems*, the first *enough* of them; a word longer than a line is broken
+    anywhere."""
+    # The PDF writer does no kerning, so widths add up.
+    ends = list(accumulate((width(letter, bold) for letter in text), initial=0.0))
+    lines: list[str] = []
+    start = 0
+    while start < len(text) and len(lines) < enough:
+        end = max(start + 1, bisect_right(ends, ends[start] + ems + 1e-9) - 1)
+        if end < len(text) and text[end] != " ":
+            blank = text.rfind(" ", start, end)
+            end = blank if blank > start else end
+        lines.append(text[start:end])
+        start = end + (text[end : end + 1] == " ")
+    return lines or [""]
 
 
 def _ended(text: str, ems: float, bold: bool) -> str:

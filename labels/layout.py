@@ -14,7 +14,6 @@ from itertools import accumulate, groupby
 from fillbook.labels import fitting, symbols
 from fillbook.labels.faces import Label, face_named
 from fillbook.labels.parts import (
-    CAPTION_PT,
     FACTS,
     MM_PER_DOT,
     POINTS_PER_MM,
@@ -54,8 +53,8 @@ class Line:
     @property
     def extent(self) -> Box:
         """The room it may take, accents and descenders included."""
-        up = fitting.CAPITAL if self.capitals else fitting.ASCENT
-        down = 0 if self.capitals else fitting.DESCENT
+        up = fitting.CAPITAL_ASCENT if self.capitals else fitting.ASCENT
+        down = fitting.CAPITAL_DESCENT if self.capitals else fitting.DESCENT
         mm = self.size / POINTS_PER_MM
         across = fitting.width(self.says, self.bold) * mm
         return Box(self.left, self.baseline - up * mm, across, (up + down) * mm)
@@ -85,7 +84,9 @@ class Page:
     blocks: list[Box] = field(default_factory=list)  # filled black
     frames: list[tuple[Box, float]] = field(default_factory=list)  # outlined inwards, thickness in mm
     dashes: list[Box] = field(default_factory=list)
-    rings: list[tuple[float, float, float]] = field(default_factory=list)  # middle across, middle down, diameter
+    rings: list[tuple[float, float, float]] = field(
+        default_factory=list
+    )  # middle across, middle down, diameter
     notes: list[str] = field(default_factory=list)
 
 
@@ -103,7 +104,9 @@ def pages(label: Label) -> list[Page]:
         )
     for name in label.facts:
         if name not in FACTS:
-            raise Nonsense(f"{quoted(name)} is no fact of a label: take one of {', '.join(FACTS)}.", field="facts")
+            raise Nonsense(
+                f"{quoted(name)} is no fact of a label: take one of {', '.join(FACTS)}.", field="facts"
+            )
     return [_page(label, face, parts) for parts in face.pages]
 
 
@@ -147,15 +150,20 @@ def _words(page: Page, part: Words, label: Label) -> None:
 
 
 def _fact(page: Page, part: Fact, label: Label) -> None:
-    box, above = part.box, caption_height()
-    _set(page, FACTS[part.name], Box(box.left, box.top, box.width, above), CAPTION_PT, 4)
+    box, above = part.box, caption_height(part)
+    caption = part.caption or FACTS[part.name]
+    _set(page, caption, Box(box.left, box.top, box.width, above), part.caption_size, 4)
     value = _value(page, label, part.name)
     if not value:
         page.blocks.append(Box(box.left, box.bottom - 0.2, box.width, 0.2))
         return
     room = Box(box.left, box.top + above, box.width, box.height - above)
-    if _set(page, value, room, part.most, part.least, part.lines, bold=True, align="foot"):
-        page.notes.append(f"The {FACTS[part.name]} of {ids.pretty(label.id)} is cut short on its label, as it is too long.")
+    # One line stands on the bottom, so that neighbours of different size share a baseline; several hang from the caption.
+    align = "foot" if part.lines == 1 else "left"
+    if _set(page, value, room, part.most, part.least, part.lines, bold=True, align=align):
+        page.notes.append(
+            f"The {caption} of {ids.pretty(label.id)} is cut short on its label, as it is too long."
+        )
 
 
 def _value(page: Page, label: Label, name: str) -> str:
@@ -171,7 +179,8 @@ def _side(page: Page, part: Side, label: Label) -> None:
     side = label.facts.get("side", "")
     if side not in SIDES:
         raise Nonsense(
-            f"The label of {ids.pretty(label.id)} needs its side, A (isocyanate) or B (polyol), not {quoted(side)}.", field="side"
+            f"The label of {ids.pretty(label.id)} needs its side, A (isocyanate) or B (polyol), not {quoted(side)}.",
+            field="side",
         )
     box = part.box
     square = Box(box.left, box.top, box.height, box.height)
@@ -179,19 +188,29 @@ def _side(page: Page, part: Side, label: Label) -> None:
         page.blocks.append(square)
     else:
         page.frames.append((square, box.height / 12))
-    size = fitting._down(box.height * 0.62 * POINTS_PER_MM / fitting.CAPITAL)
+    size = fitting.whole_tenths(box.height * 0.62 * POINTS_PER_MM / fitting.CAPITAL)
     across = fitting.width(side, True) * size / POINTS_PER_MM
     up = fitting.CAPITAL * size / POINTS_PER_MM
     page.lines.append(
-        Line(side, square.left + (square.width - across) / 2, square.top + (square.height + up) / 2, size, True, side == "A", True)
+        Line(
+            side,
+            square.left + (square.width - across) / 2,
+            square.top + (square.height + up) / 2,
+            size,
+            bold=True,
+            white=side == "A",
+            capitals=True,
+        )
     )
     left = square.right + 3
-    words = Box(left, box.top - 0.6, box.right - left, box.height * 0.6)
-    below = Box(left, words.bottom + 0.4, words.width, box.bottom - words.bottom - 0.4 + 0.4)
+    words = Box(left, box.top, box.right - left, box.height * 0.6)
+    below = Box(left, words.bottom, words.width, box.bottom - words.bottom)
     _set(page, f"side {side} · {SIDES[side]}", words, part.most, part.least, bold=True)
     system = _value(page, label, "system")
     if system and _set(page, f"system {system}", below, 10, 7):
-        page.notes.append(f"The system of {ids.pretty(label.id)} is cut short on its label, as it is too long.")
+        page.notes.append(
+            f"The system of {ids.pretty(label.id)} is cut short on its label, as it is too long."
+        )
 
 
 def _qr(page: Page, part: Qr, label: Label) -> None:
@@ -204,7 +223,12 @@ def _qr(page: Page, part: Qr, label: Label) -> None:
     for down, row in enumerate(code.rows):
         for start, length in _dark_runs(row):
             dark.append(
-                (left + quiet + start * part.dots, top + quiet + down * part.dots, length * part.dots, part.dots)
+                (
+                    left + quiet + start * part.dots,
+                    top + quiet + down * part.dots,
+                    length * part.dots,
+                    part.dots,
+                )
             )
     across = code.modules * part.dots + 2 * quiet
     page.symbols.append(Placed(QR, code.says, left, top, across, across, tuple(dark)))
@@ -238,9 +262,16 @@ def _set(
 ) -> bool:  # fmt: skip
     """Put words into a box; whether they had to be cut short. Text hangs from the top; capitals and ``foot`` stand on the
     bottom, so that neighbours of different size share a baseline."""
-    line = fitting.CAPITAL if capitals else fitting.LINE
+    line = fitting.CAPITAL_LINE if capitals else fitting.LINE
     fitted = fitting.fit(
-        says, box.width * POINTS_PER_MM, box.height * POINTS_PER_MM, bold=bold, most=most, least=least, lines=lines, line=line
+        says,
+        box.width * POINTS_PER_MM,
+        box.height * POINTS_PER_MM,
+        bold=bold,
+        most=most,
+        least=least,
+        lines=lines,
+        line=line,
     )
     mm = fitted.size / POINTS_PER_MM
     top = box.top
@@ -249,6 +280,6 @@ def _set(
     for number, text in enumerate(fitted.lines):
         spare = box.width - fitting.width(text, bold) * mm
         left = box.left + {"middle": spare / 2, "right": spare}.get(align, 0)
-        baseline = top + number * line * mm + (fitting.CAPITAL if capitals else fitting.ASCENT) * mm
+        baseline = top + number * line * mm + (fitting.CAPITAL_ASCENT if capitals else fitting.ASCENT) * mm
         page.lines.append(Line(text, left, baseline, fitted.size, bold, False, capitals))
     return fitted.cut

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from itertools import combinations
 
-from fillbook.labels.fitting import CAPITAL, LINE
+from fillbook.labels.fitting import CAPITAL_LINE, LINE
 from fillbook.labels.symbols import CODE128_QUIET, CODE128_WIDEST, QR_MODULES, QR_QUIET
 
 # Most label printers' heads have 203 dots to the inch (8 to the millimetre). Modules are whole dots, and symbols start on
@@ -47,6 +47,7 @@ FACTS = {
     "poured_at": "poured at",
     "line": "line",
     "name": "name",
+    "note": "note",
 }
 
 
@@ -102,13 +103,15 @@ class Words:
 
 @dataclass(frozen=True)
 class Fact:
-    """A fact under its caption; a line to write on where it is not known."""
+    """A fact under its caption (that of `FACTS`, unless the face has its own); a line to write on where it is not known."""
 
     box: Box
     name: str
     most: float = 11
     least: float = 7
     lines: int = 1
+    caption: str = ""
+    caption_size: float = CAPTION_PT
 
 
 @dataclass(frozen=True)
@@ -203,23 +206,27 @@ def faults(face: Face) -> list[str]:
             if not page.holds(part.box):
                 found.append(f"{_called(part)} reaches outside {where}: move it or make it smaller.")
             if isinstance(part, Words | Fact | Side) and part.box.height < _least_height(part) - 1e-3:
-                found.append(f"{_called(part)} on {where} has no room for its smallest letters: make its box higher.")
+                found.append(
+                    f"{_called(part)} on {where} has no room for its smallest letters: make its box higher."
+                )
             if isinstance(part, Fact) and part.name not in FACTS:
-                found.append(f"{_called(part)} on {where} is no fact of a label: take one of {', '.join(FACTS)}.")
+                found.append(
+                    f"{_called(part)} on {where} is no fact of a label: take one of {', '.join(FACTS)}."
+                )
         for one, other in combinations(parts, 2):
             if one.box.overlaps(other.box):
                 found.append(f"{_called(one)} and {_called(other)} overlap on {where}: move one of them.")
     return found
 
 
-def caption_height() -> float:
+def caption_height(part: Fact) -> float:
     """Height of a fact's caption in millimetres."""
-    return CAPTION_PT * LINE / POINTS_PER_MM
+    return part.caption_size * LINE / POINTS_PER_MM
 
 
 def _least_height(part: Words | Fact | Side) -> float:
-    line = CAPITAL if isinstance(part, Words) and part.capitals else LINE
-    above = caption_height() if isinstance(part, Fact) else 0
+    line = CAPITAL_LINE if isinstance(part, Words) and part.capitals else LINE
+    above = caption_height(part) if isinstance(part, Fact) else 0
     return above + part.least * line / POINTS_PER_MM
 
 

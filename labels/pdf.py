@@ -32,8 +32,10 @@ def make_pdf(labels: Sequence[Label]) -> bytes:
 
     out = io.BytesIO()
     # invariant: no clock and no random ID in the file, so that equal labels are equal bytes.
-    canvas = Canvas(out, invariant=1, pageCompression=1)
-    canvas.setTitle(f"Label {ids.pretty(labels[0].id)}" + (f" and {len(labels) - 1} more" if len(labels) > 1 else ""))
+    canvas = Canvas(out, invariant=1, pageCompression=1, initialFontName=fitting.font(False))
+    canvas.setTitle(
+        f"Label {ids.pretty(labels[0].id)}" + (f" and {len(labels) - 1} more" if len(labels) > 1 else "")
+    )
     canvas.setAuthor("fillbook")
     canvas.setSubject("Labels; print at actual size, not fitted to the page")
     for label in labels:
@@ -45,7 +47,7 @@ def make_pdf(labels: Sequence[Label]) -> bytes:
 
 def _draw(canvas: Any, page: Page) -> None:
     height = page.height * _POINTS_PER_DOT
-    canvas.setPageSize((page.width * _POINTS_PER_DOT, height))
+    canvas.setPageSize((_points(page.width), _points(page.height)))
     _draw_symbols(canvas, page)
 
     def y(mm: float) -> float:
@@ -54,7 +56,14 @@ def _draw(canvas: Any, page: Page) -> None:
     canvas.setFillGray(0)
     canvas.setStrokeGray(0)
     for box in page.blocks:
-        canvas.rect(box.left * POINTS_PER_MM, y(box.bottom), box.width * POINTS_PER_MM, box.height * POINTS_PER_MM, 0, 1)
+        canvas.rect(
+            box.left * POINTS_PER_MM,
+            y(box.bottom),
+            box.width * POINTS_PER_MM,
+            box.height * POINTS_PER_MM,
+            0,
+            1,
+        )
     for box, thick in page.frames:
         canvas.setLineWidth(thick * POINTS_PER_MM)
         inner = thick / 2
@@ -73,6 +82,11 @@ def _draw(canvas: Any, page: Page) -> None:
     for line in page.lines:
         _draw_line(canvas, line, y(line.baseline))
     canvas.showPage()
+
+
+def _points(dots: int) -> float:
+    """Rounded down to what the file keeps: a page a hair too large is given one dot more, and everything on it stretched."""
+    return int(dots * _POINTS_PER_DOT * 1000 + 1e-6) / 1000
 
 
 def _draw_symbols(canvas: Any, page: Page) -> None:

@@ -4,22 +4,22 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from fillbook.trace.core.errors import Nonsense
 
 if TYPE_CHECKING:
     from PIL.Image import Image
 
-_ONE_AT_A_TIME = threading.Lock()  # the PDF renderer must not be used by two threads at once, the web server has several
+_ONE_AT_A_TIME = (
+    threading.Lock()
+)  # the PDF renderer must not be used by two threads at once, the web server has several
 
 
 def page_count(pdf: bytes) -> int:
     """How many pages *pdf* has. Raises Nonsense for bytes that are no PDF."""
-    import pypdfium2
-
     with _ONE_AT_A_TIME:
-        document = _open(pypdfium2, pdf)
+        document = _open(pdf)
         try:
             return len(document)
         finally:
@@ -37,19 +37,20 @@ def rendered(pdf: bytes, dpi: int = 203) -> Iterator[Image]:
 
 def page(pdf: bytes, number: int, dpi: int = 203) -> Image:
     """Page *number* (from 0) of *pdf* as a grey picture. Raises Nonsense for bytes that are no PDF, or a page it lacks."""
-    import pypdfium2
-
     with _ONE_AT_A_TIME:
-        document = _open(pypdfium2, pdf)
+        document = _open(pdf)
         try:
             if not 0 <= number < len(document):
                 raise Nonsense(f"There is no page {number + 1}: the PDF has {len(document)}.", field="page")
-            return document[number].render(scale=dpi / 72, grayscale=True).to_pil().convert("L")
+            picture: Image = document[number].render(scale=dpi / 72, grayscale=True).to_pil()
+            return picture.copy()  # the renderer's own memory goes with its page
         finally:
             document.close()
 
 
-def _open(pypdfium2, pdf: bytes):
+def _open(pdf: bytes) -> Any:
+    import pypdfium2
+
     try:
         return pypdfium2.PdfDocument(pdf)
     except pypdfium2.PdfiumError:

@@ -22,7 +22,9 @@ QR_HOLDS = {"H": 35, "M": 61}
 QR_QUIET = 4  # light modules on each side
 
 CODE128_QUIET = 10  # light modules left and right
-CODE128_WIDEST = 145  # modules of the widest ID we give out; others are narrower, as pairs of digits share a character
+CODE128_WIDEST = (
+    145  # modules of the widest ID we give out; others are narrower, as pairs of digits share a character
+)
 
 _ALPHANUMERIC = frozenset("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:")
 
@@ -105,7 +107,9 @@ def qr(text: str) -> QrCode:
 def code128(text: str) -> Code128:
     """The Code 128 of *text* (printable ASCII). Raises Nonsense for other characters or none."""
     if not text or not (text.isascii() and text.isprintable()):
-        raise Nonsense(f"{quoted(text)} cannot stand in bars: they take plain letters, digits and signs only.")
+        raise Nonsense(
+            f"{quoted(text)} cannot stand in bars: they take plain letters, digits and signs only."
+        )
     from barcode.codex import Code128 as Encoder
 
     values = tuple(Encoder(text).encoded)

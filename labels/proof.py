@@ -1,0 +1,150 @@
+"""Proof-reading: the symbols are read back from the very bytes that are handed out; and symbols in a photograph are read.
+
+Only QR Code and Code 128 are looked for: looking for every kind of symbol takes many times as long and finds things that are
+not there.
+"""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from fillbook.labels import rendering
+from fillbook.labels.faces import Label
+from fillbook.labels.layout import CODE128, QR, Placed, pages
+from fillbook.labels.parts import DOTS_PER_INCH
+from fillbook.trace.core import ids
+from fillbook.trace.core.errors import Nonsense
+
+if TYPE_CHECKING:
+    from PIL.Image import Image
+
+# The largest picture that is unpacked, in pixels. A few kilobytes can claim billions; a telephone's largest photograph has
+# some 50 million. A JPEG is unpacked grey, the others in up to four colours, so they may be a quarter as large.
+MOST_PIXELS = {"JPEG": 64_000_000, "PNG": 16_000_000, "WEBP": 16_000_000}
+_FIRST_LOOK = 1008  # pixels; a JPEG is first read at the smallest half, quarter or eighth that is at least as wide and high
+
+
+def read_back(pdf: bytes, dpi: int = DOTS_PER_INCH) -> list[set[str]]:
+    """What the symbols on each page of *pdf* say, as a printer of *dpi* dots to the inch would print them.
+
+    Raises Nonsense for bytes that are no PDF.
+    """
+    return [set(_texts(picture)) for picture in rendering.rendered(pdf, dpi)]
+
+
+def proofread(pdf: bytes, labels: Sequence[Label]) -> int:
+    """Read every symbol of *labels* where it stands on its page of *pdf*; how many there are.
+
+    A symbol counts as read only by itself, so that a good QR code does not cover for bad bars beside it.
+
+    Raises Nonsense naming the first ID of which a symbol does not read, or reads as something else, and where the PDF has
+    more or fewer pages than the labels.
+    """
+    wanted = [(label, page) for label in labels for page in pages(label)]
+    there = rendering.page_count(pdf)
+    if there != len(wanted):
+        raise Nonsense(f"The PDF has {there} pages, the labels need {len(wanted)}: make the labels again.")
+    count = 0
+    for number, ((label, page), picture) in enumerate(
+        zip(wanted, rendering.rendered(pdf), strict=True), start=1
+    ):
+        if picture.size != (page.width, page.height):
+            raise Nonsense(
+                f"Page {number} is not of the size of the label of {ids.pretty(label.id)}: make the labels again."
+            )
+        for symbol in page.symbols:
+            _proofread_symbol(symbol, picture, label, number)
+            count += 1
+    return count
+
+
+def read_photo(photo: bytes) -> list[str]:
+    """What the QR codes and Code 128 in a photograph say, each once; an empty list where there is none that reads.
+
+    Takes JPEG, PNG or WebP, whichever way up. Raises Nonsense for a file that is no picture, is damaged, or is larger than
+    `MOST_PIXELS`.
+    """
+    picture, draft = _opened(photo, draft=True)
+    return _texts(picture) or (_texts(_opened(photo, draft=False)[0]) if draft else [])
+
+
+def _proofread_symbol(symbol: Placed, picture: Image, label: Label, page: int) -> None:
+    found = _texts(
+        picture.crop((symbol.left, symbol.top, symbol.left + symbol.width, symbol.top + symbol.height)),
+        symbol.kind,
+    )
+    if found == [symbol.says]:
+        return
+    where = f"The {symbol.kind} of {ids.pretty(label.id)} on page {page}"
+    if found:
+        raise Nonsense(
+            f"{where} reads as {' and '.join(found)} instead of {symbol.says}: make the labels again."
+        )
+    raise Nonsense(f"{where} can't be read back: nothing was handed out; mend the {label.face}'s face.")
+
+
+def _texts(picture: Image, kind: str | None = None) -> list[str]:
+    import zxingcpp
+
+    known = {QR: zxingcpp.BarcodeFormat.QRCode, CODE128: zxingcpp.BarcodeFormat.Code128}
+    formats = (known[kind],) if kind else (known[QR], known[CODE128])
+    found = zxingcpp.read_barcodes(picture, formats=formats)
+    return list(dict.fromkeys(symbol.text for symbol in found if symbol.valid))
+
+
+def _opened(photo: bytes, *, draft: bool) -> tuple[Image, bool]:
+    """The photograph, grey and upright, and whether it is smaller than what was sent."""
+    from PIL import Image
+
+    bombs = (Image.DecompressionBombError, Image.DecompressionBombWarning)
+    try:
+        picture = Image.open(io.BytesIO(photo), formats=tuple(MOST_PIXELS))
+    except bombs:
+        raise _too_large() from None
+    except Exception:  # the readers of damaged files raise whatever they stumble over
+        raise _unreadable() from None
+    with picture:
+        whole = picture.size
+        if whole[0] * whole[1] > MOST_PIXELS[picture.format or "PNG"]:
+            raise _too_large()
+        picture.draft("L", (_FIRST_LOOK, _FIRST_LOOK) if draft else whole)  # does nothing unless it is a JPEG
+        smaller = picture.size != whole
+        try:
+            picture.load()
+            return _upright(_grey(picture)), smaller
+        except Exception:
+            raise _unreadable() from None
+
+
+def _grey(picture: Image) -> Image:
+    if picture.has_transparency_data:  # a screenshot's clear ground is white paper, not black
+        from PIL import Image
+
+        ground = Image.new("RGBA", picture.size, "white")
+        return Image.alpha_composite(ground, picture.convert("RGBA")).convert("L")
+    return picture.convert("L")
+
+
+def _upright(picture: Image) -> Image:
+    from PIL import ImageOps
+
+    try:
+        return ImageOps.exif_transpose(picture)
+    except Exception:  # what the camera noted about itself is damaged; the picture may be good
+        return picture
+
+
+def _too_large() -> Nonsense:
+    return Nonsense(
+        "The picture has too many pixels to be unpacked: take it at a lower resolution.", field="photo"
+    )
+
+
+def _unreadable() -> Nonsense:
+    return Nonsense(
+        "This file is no picture that can be read: take the photograph again, as JPEG or PNG.",
+        field="photo",
+        expected="a JPEG or PNG photograph",
+    )
