@@ -16,11 +16,12 @@ CAUTION = (
 
 @dataclass(frozen=True)
 class Table:
-    """Rows under their headings. ``widths`` in millimetres."""
+    """Rows under their headings. ``widths`` and, for rows to write on by hand, ``row_mm`` in millimetres."""
 
     headings: Sequence[str]
     rows: Sequence[Sequence[str]]
     widths: Sequence[float]
+    row_mm: float | None = None
 
 
 def paper(title: str, under: Sequence[str], tables: Sequence[tuple[str, Table]], *, head: str, sign: Sequence[str] = (),
@@ -62,7 +63,14 @@ def paper(title: str, under: Sequence[str], tables: Sequence[tuple[str, Table]],
             ("BOTTOMPADDING", (0, 0), (-1, -1), 2.2),
         ]
         story.append(
-            Grid(rows, colWidths=[w * mm for w in table.widths], repeatRows=1, style=style, hAlign="LEFT")
+            Grid(
+                rows,
+                colWidths=[w * mm for w in table.widths],
+                rowHeights=[None, *[table.row_mm and table.row_mm * mm] * len(table.rows)],
+                repeatRows=1,
+                style=style,
+                hAlign="LEFT",
+            )
         )
         if not table.rows:
             story.append(Paragraph("None.", plain))

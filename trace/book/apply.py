@@ -86,8 +86,9 @@ def apply(book: Book, chain: Chain, event: Event, before: derive.Affected | None
     if event.body["void"]:
         _void(book, target, event)
     else:
-        _write(book, replace(target, happened_at=event.happened_at, body=event.body["body"]))
+        _write(book, replace(target, happened_at=event.happened_at, body=event.body["body"]), before.holds)
     facts = Facts(book, event)
+    _findings(facts, event)
     for item in touched(target.body):
         facts.touch(item, f"{target.kind}: {'voided' if event.body['void'] else 'corrected'} · {event.body['said']['why']}",
                     at=event.recorded_at)  # fmt: skip
@@ -169,7 +170,8 @@ def nameless(shop: str, seq: int, n: int) -> str:
     return f"{shop}:{seq}.{n}"
 
 
-def _write(book: Book, event: Event) -> None:
+def _write(book: Book, event: Event, holds: dict[str, int] | None = None) -> None:
+    """The facts of *event*; *holds* are those its earlier body had led to, by their words."""
     handler = HANDLERS.get(event.kind)
     if handler is None:
         raise Damaged(
@@ -177,6 +179,17 @@ def _write(book: Book, event: Event) -> None:
         )
     facts = Facts(book, event)
     handler(facts, event, event.body["said"])
+    _findings(facts, event, holds or {})
+
+
+def _findings(facts: Facts, event: Event, holds: dict[str, int] | None = None) -> None:
+    """Findings, and the holds they lead to. A hold keeps its number through a correction while its words stay the same; another
+    gets a new one, so that what was lifted for one reason isn't lifted for another."""
+    kept = holds or {}
+    lifted = facts.book.value(
+        "SELECT max(hold_n) FROM lift WHERE shop = ? AND hold_seq = ?", event.shop, event.seq
+    )
+    new = max([-1 if lifted is None else lifted, *kept.values()]) + 1
     for n, found in enumerate(event.body["findings"]):
         facts.row(
             "finding",
@@ -187,8 +200,10 @@ def _write(book: Book, event: Event) -> None:
             holds=int(found["holds"]),
         )
         if found["holds"]:
+            number = kept.get(found["words"], new)
+            new = max(new, number + 1)
             facts.row(
-                "hold", n=n, item=found["item"], lot="", supplier="", why=found["words"], at=event.happened_at, by_rule=1,
+                "hold", n=number, item=found["item"], lot="", supplier="", why=found["words"], at=event.happened_at, by_rule=1,
                 who=event.who,
             )  # fmt: skip
 
@@ -246,7 +261,7 @@ def _set_limit(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 def _receive(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     for tote in event.body["ids"]:
         facts.row(
-            "tote", item=tote, supplier=said["supplier"], lot=said["lot"], side=said["side"], system=said["system"],
+            "tote", item=tote, supplier=said["supplier"], lot=said["lot"], side=said["side"], system=said["system"], grade=said.get("grade", ""),
             net_g=said["net_g"], basis=said["basis"], received_at=event.happened_at, made_at=said.get("made"),
             use_by=said.get("use_by"),
         )  # fmt: skip
@@ -291,10 +306,8 @@ def _hook_up(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     body, line = event.body, said["line"]
     if body["before"]:
         ran_dry = said["change"] == "ran dry"
-        facts.touch(
-            body["before"], "ran dry and came off" if ran_dry else "came off", rank=PREPARE,
-            state="empty" if ran_dry else "part used", place="",
-        )  # fmt: skip
+        # Its state isn't said here: it follows from the acts on the line, whatever is corrected or entered late.
+        facts.touch(body["before"], "ran dry and came off" if ran_dry else "came off", rank=PREPARE)
     _act(facts, 0, line, "hook", body["side"], said["tote"], ran_dry=int(said["change"] == "ran dry"),
          how_full=body["quarters"] or None)  # fmt: skip
     facts.touch(said["tote"], f"hooked up, side {body['side']}", state="hooked up", place=line, rank=PREPARE)
@@ -339,16 +352,161 @@ def _purge(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 
 @handles("take in")
 def _take_in(facts: Facts, event: Event, said: dict[str, Any]) -> None:
-    for tire in event.body["ids"]:
+    known = event.body["facts"]
+    tires = event.body["tires"]
+    for tire in tires:
         facts.row(
-            "tire", item=tire, customer=said["customer"], site=said.get("site", ""), unit=said.get("unit", ""),
-            position=said.get("position", ""), size=said["size"], section=event.body["section"], serial=said.get("serial", ""),
-            wheel_serial=said.get("wheel_serial", ""), rating_pa=said.get("rating_pa"), target_pa=said.get("target_pa"),
-            mix_e4=said.get("mix_e4"), earlier=said.get("earlier", ""), taken_at=event.happened_at,
+            "tire", item=tire, customer=known["customer"], site=known.get("site", ""), unit=known.get("unit", ""),
+            position=known.get("position", ""), size=known["size"], section=known["section"], serial=said.get("serial", ""),
+            wheel_serial=said.get("wheel_serial", ""), rating_pa=said.get("rating_pa"), target_pa=known.get("target_pa"),
+            mix_e4=known.get("mix_e4"), earlier=said.get("earlier", ""), order_number=said.get("order", ""),
+            taken_at=event.happened_at,
         )  # fmt: skip
-        facts.touch(tire, f"taken in for {said['customer']}", state="taken in", place="", rank=PREPARE)
+        facts.touch(tire, f"taken in for {known['customer']}", state="taken in", place="", rank=PREPARE)
     if said.get("earlier"):
-        facts.touch(said["earlier"], f"casing filled again as {ids.pretty(event.body['ids'][0])}")
+        facts.touch(said["earlier"], f"casing filled again as {ids.pretty(tires[0])}")
+
+
+@handles("open order")
+def _open_order(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "work_order", number=said["number"], customer=said["customer"], site=said.get("site", ""), machine=said.get("machine", ""),
+        unit=said.get("unit", ""), position=said.get("position", ""), tires=said["tires"], size=said["size"],
+        target_pa=said.get("target_pa"), mix_e4=said.get("mix_e4"), grade=said.get("grade", ""), billed=said["billed"],
+    )  # fmt: skip
+
+
+@handles("reserve ids")
+def _reserve_ids(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    for tire in event.body["ids"]:
+        facts.touch(tire, "reserved for a paper day sheet", state="reserved", place="", rank=PREPARE)
+
+
+def _seen(facts: Facts, event: Event, item: str, words: str) -> None:
+    """What was looked at on an item: one row each."""
+    for n, one in enumerate(event.body["seen"]):
+        facts.row("inspection", n=n, item=item, at=event.happened_at, name=one["name"], value=one["value"], good=int(one["good"]))
+    bad = [one["name"].replace("_", " ") for one in event.body["seen"] if not one["good"]]
+    facts.touch(item, f"{words}: not good: {', '.join(bad)}" if bad else words)
+
+
+@handles("inspect")
+def _inspect(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    _seen(facts, event, said["tire"], "looked at")
+
+
+@handles("inspect tote")
+def _inspect_tote(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    _seen(facts, event, said["tote"], "looked at")
+
+
+@handles("stretch")
+def _stretch(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    _seen(facts, event, said["tire"], "stands at operating pressure")
+
+
+# -- shifts, and the middle of a fill ------------------------------------------------------------------------------------------
+@handles("start shift")
+def _start_shift(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("shift", line=said["line"], at=event.happened_at, what="start", caught_a_g=said.get("caught_a_g"),
+              caught_b_g=said.get("caught_b_g"), who=event.who)  # fmt: skip
+    _draws(facts, event, said["line"])
+    facts.touch(said["line"], "shift started", rank=DRAW)
+
+
+@handles("end shift")
+def _end_shift(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("shift", line=said["line"], at=event.happened_at, what="end", caught_a_g=None, caught_b_g=None, who=event.who)
+    _draws(facts, event, said["line"])
+    facts.touch(said["line"], "shift ended", rank=DRAW)
+
+
+@handles("run pump")
+def _run_pump(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    _draws(facts, event, said["line"])
+    facts.touch(said["line"], "pump run", rank=DRAW)
+
+
+@handles("pause")
+def _pause(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    _draws(facts, event, event.body["line"])
+    facts.touch(said["tire"], "fill interrupted", state="paused", place=event.body["line"], rank=DRAW)
+
+
+@handles("resume")
+def _resume(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.touch(said["tire"], "fill goes on", state="filling", place=event.body["line"], rank=PREPARE)
+    facts.row("fill_start", item=said["tire"], line=event.body["line"], at=event.happened_at, bay_mc=None, casing_mc=None,
+              mix_mc=None, who=event.who)  # fmt: skip
+
+
+@handles("abandon")
+def _abandon(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    _draws(facts, event, event.body["line"])
+    facts.touch(said["tire"], f"fill given up: {said['why']}", state="abandoned", place=event.body["line"], rank=DRAW)
+
+
+@handles("leak")
+def _leak(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    _draws(facts, event, event.body["line"])
+    facts.touch(said["tire"], f"leaked at the {said['where']}", rank=DRAW)
+
+
+@handles("odd flow")
+def _odd_flow(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    for n, stream in enumerate("AB"):
+        _act(facts, n, said["line"], "odd", stream, "")
+    facts.touch(said["line"], said["what"], rank=PREPARE)
+
+
+@handles("pour heel")
+def _pour_heel(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    body = event.body
+    mixture = body["mixture"]
+    facts.row(
+        "tote", item=mixture, supplier="", lot="", side=body["side"], system=body["system"], grade=body["grade"],
+        net_g=said["weight_g"] + body["rest_g"], basis=said["basis"], received_at=event.happened_at, made_at=None, use_by=None,
+    )  # fmt: skip
+    facts.row("batch", item=mixture, made_at=event.happened_at, grams=said["weight_g"] + body["rest_g"])
+    for n, (source, grams) in enumerate(((said["tote"], said["weight_g"]), (said["into"], body["rest_g"]))):
+        facts.row("ingredient", n=n, batch=mixture, source=source, grams=grams, cut_at=None)
+    facts.touch(said["tote"], f"rest poured into {ids.pretty(mixture)}", state="empty", place="", rank=PREPARE)
+    facts.touch(said["into"], f"mixed; is {ids.pretty(mixture)} from now on", state="mixed", place="", rank=PREPARE)
+    facts.touch(mixture, f"mixed from {ids.pretty(said['tote'])} and {ids.pretty(said['into'])}", state="in store", place="",
+                rank=PREPARE)  # fmt: skip
+
+
+@handles("attach")
+def _attach(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    body = event.body
+    facts.row(
+        "attachment", item=said.get("item", ""), lot=body["lot"], supplier=body["supplier"], what=said["what"], media=body["media"],
+        digest=body["digest"], at=event.happened_at,
+    )  # fmt: skip
+    if said.get("item"):
+        facts.touch(said["item"], f"{said['what']} attached")
+
+
+@handles("keep")
+def _keep(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("kept", item=said["cup"], shelf=said["shelf"], keep_until=said["until"])
+    facts.touch(said["cup"], f"kept on {said['shelf']}", place=said["shelf"])
+
+
+@handles("take retain")
+def _take_retain(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    retain = event.body["retain"]
+    facts.row("batch", item=retain, made_at=event.happened_at, grams=said["weight_g"])
+    facts.row("ingredient", n=0, batch=retain, source=said["tote"], grams=said["weight_g"], cut_at=None)
+    facts.row("kept", item=retain, shelf=said["shelf"], keep_until=said["until"])
+    facts.touch(said["tote"], f"liquid retain {ids.pretty(retain)} taken", rank=PREPARE)
+    facts.touch(retain, f"liquid retain of {ids.pretty(said['tote'])}", state="kept", place=said["shelf"], rank=PREPARE)
+
+
+@handles("empty waste")
+def _empty_waste(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("waste_out", line=said["line"], at=event.happened_at, grams=said["weight_g"], became=said["became"])
+    facts.touch(said["line"], f"waste emptied: {said['became']}")
 
 
 @handles("start fill")
@@ -363,10 +521,9 @@ def _start_fill(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 @handles("finish fill")
 def _finish_fill(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     body = event.body
-    main = body["draws"][0]
     facts.row(
-        "fill", item=said["tire"], line=body["line"], started_at=body["started_at"], at=event.happened_at,
-        grams=sum(d["grams"] for d in body["draws"]), mix_e4=main["mix_e4"], pressure_pa=said.get("pressure_pa"),
+        "fill", item=said["tire"], line=body["line"], started_at=body["began"], at=event.happened_at,
+        grams=body["grams"], mix_e4=body["mix_e4"], pressure_pa=said.get("pressure_pa"),
         flow_stopped=int(said["flow_stopped"]), cold=int(body["cold"]), who=event.who,
     )  # fmt: skip
     _draws(facts, event, body["line"])
@@ -407,7 +564,8 @@ def _scrap(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 @handles("rack")
 def _rack(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     for tire in said["tires"]:
-        facts.touch(tire, "racked", state="racked", place=said["zone"])
+        before = tire in event.body["soaking"]
+        facts.touch(tire, "lies in the warm to soak" if before else "racked", state="soaking" if before else "racked", place=said["zone"])
 
 
 @handles("read temperature")
@@ -499,7 +657,7 @@ def _dispatch(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 def _return(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     tire = said.get("tire", "")
     facts.row(
-        "came_back", item=tire, at=event.happened_at, complaint=said["complaint"], customer=said.get("customer", ""),
+        "came_back", item=tire, at=event.happened_at, return_seq=event.seq, complaint=said["complaint"], customer=said.get("customer", ""),
         size=said.get("size", ""), clues=event.body["clues"], verdict="ours" if tire else "undetermined",
     )  # fmt: skip
     _candidates(facts, event.seq, event.body["candidates"])
@@ -511,7 +669,7 @@ def _return(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 def _identify(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     body = event.body
     facts.row(
-        "came_back", item=body["item"], at=body["returned_at"], complaint=body["complaint"], customer=body["customer"],
+        "came_back", item=body["item"], at=body["returned_at"], return_seq=body["return_seq"], complaint=body["complaint"], customer=body["customer"],
         size=body["size"], clues=body["clues"], verdict=said["verdict"],
     )  # fmt: skip
     _candidates(facts, body["return_seq"], body["candidates"])

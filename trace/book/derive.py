@@ -34,12 +34,19 @@ class Affected:
     items: set[str] = field(default_factory=set)
     batches: set[str] = field(default_factory=set)
     gone: set[tuple[str, int]] = field(default_factory=set)  # draws whose links must go: (child, draw)
+    holds: dict[str, int] = field(default_factory=dict)  # holds by rule that it led to: words -> number
 
     def __or__(self, other: Affected) -> Affected:
         lines = dict(self.lines)
         for line, key in other.lines.items():
             lines[line] = min(key, lines.get(line, key))
-        return Affected(lines, self.items | other.items, self.batches | other.batches, self.gone | other.gone)
+        return Affected(
+            lines,
+            self.items | other.items,
+            self.batches | other.batches,
+            self.gone | other.gone,
+            self.holds | other.holds,
+        )
 
 
 def draw_id(seq: int, n: int) -> int:
@@ -62,6 +69,9 @@ def affected_by(book: Book, shop: str, seq: int) -> Affected:
     found.batches = {
         row[0] for row in book.tuples("SELECT batch FROM ingredient WHERE shop = ? AND seq = ?", shop, seq)
     }
+    found.holds = dict(
+        book.tuples("SELECT why, n FROM hold WHERE shop = ? AND seq = ? AND by_rule = 1", shop, seq)
+    )
     for one in book.rows("SELECT name, scope, from_at FROM limit_set WHERE shop = ? AND seq = ?", shop, seq):
         if one.name in FLOW_LIMITS:
             for (line,) in book.tuples("SELECT item FROM line WHERE shop = ?", shop):
@@ -78,13 +88,26 @@ def refresh(book: Book, shop: str, what: Affected) -> None:
         number = book.value("SELECT num FROM item WHERE code = ?", child)
         if number is not None:
             book.execute("DELETE FROM link WHERE child = ? AND draw = ?", (number, draw))
+    items = set(what.items)
     for line, key in what.lines.items():
         derive_line(book, shop, line, key)
+        items |= hooked_up(book, line, key[0])
     for batch in what.batches:
         derive_batch(book, batch)
-    for item in what.items:
+    for item in items:
         derive_place(book, item)
         derive_search(book, item)
+
+
+def hooked_up(book: Book, line: str, since: int) -> set[str]:
+    """The totes whose being on *line* may have changed with an act at *since*: those hooked up from then on, and those before."""
+    rows = book.tuples("SELECT item FROM place WHERE place = ? AND state = 'hooked up'", line)
+    rows += book.tuples(
+        "SELECT item FROM line_act WHERE line = ? AND what = 'hook' AND at >= ("
+        "SELECT coalesce(min(at), ?) FROM (SELECT max(at) AS at FROM line_act WHERE line = ? AND what = 'hook' AND at <= ? GROUP BY stream) AS last)",
+        line, since, line, since,
+    )  # fmt: skip
+    return {item for (item,) in rows}
 
 
 # -- lines ---------------------------------------------------------------------------------------------------------------------
@@ -106,8 +129,8 @@ class LineState:
         return cls({name: flow.from_plain(plain) for name, plain in json.loads(text).items()})
 
 
-def line_state(book: Book, shop: str, line: str, before: Key) -> LineState:
-    """The line just before *before*: the last state kept, or clean and with nothing hooked up."""
+def line_state(book: Book, shop: str, line: str, before: Key, first: int | None = None) -> LineState:
+    """The line just before *before*: the last state kept, or with nothing hooked up and the contents of the time of its *first* act."""
     text = book.value(
         "SELECT state FROM line_state WHERE line = ? AND (at, rank, seq, n) < (?, ?, ?, ?) "
         "ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
@@ -115,7 +138,8 @@ def line_state(book: Book, shop: str, line: str, before: Key) -> LineState:
     )  # fmt: skip
     if text is not None:
         return LineState.from_text(text)
-    return LineState({name: flow.Stream(vessel(book, shop, line, name, before[0])) for name in STREAMS})
+    at = before[0] if first is None else first
+    return LineState({name: flow.Stream(vessel(book, shop, line, name, at)) for name in STREAMS})
 
 
 def vessel(book: Book, shop: str, line: str, stream: str, at: int) -> flow.Vessel:
@@ -130,7 +154,6 @@ def vessel(book: Book, shop: str, line: str, stream: str, at: int) -> flow.Vesse
 
 def derive_line(book: Book, shop: str, line: str, start: Key) -> None:
     """Walk *line* from *start* on: links of each draw, state after each act."""
-    state = line_state(book, shop, line, start)
     book.execute(
         "DELETE FROM line_state WHERE line = ? AND (at, rank, seq, n) >= (?, ?, ?, ?)", (line, *start)
     )
@@ -139,6 +162,7 @@ def derive_line(book: Book, shop: str, line: str, start: Key) -> None:
         line,
         *start,
     )
+    state = line_state(book, shop, line, start, acts[0].at if acts else None)
     vessels: dict[tuple[str, int], flow.Vessel] = {}
     fill_total: dict[int, dict[str, int]] = {}
     for act in acts:
@@ -177,6 +201,8 @@ def _change(stream: flow.Stream, act: Row) -> flow.Stream:
         return flow.hook_up(stream, act.item, act.at, ran_dry=bool(act.ran_dry), how_full=act.how_full)
     if act.what == "off":
         return flow.disconnect(stream, act.at)
+    if act.what == "odd":  # as after running dry: what follows is not trusted until the hose has been through once
+        return replace(stream, off_ratio_left_g=max(1, stream.vessel.hi_g, stream.off_ratio_left_g))
     if act.what == "load":
         return flow.load(stream, act.item, act.at, act.grams)
     return flow.restart(stream, act.at)
@@ -247,20 +273,17 @@ def derive_batch(book: Book, batch: str) -> None:
 def derive_place(book: Book, item: str) -> None:
     """Where an item is and in what state: the last touch that says so."""
     book.execute("DELETE FROM place WHERE item = ?", (item,))
-    last = book.one(
-        "SELECT state, place, at, seq FROM touch WHERE item = ? AND state IS NOT NULL ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
-        item,
-    )
-    if last:
+    last = queries.state_at(book, item, 2**53)
+    if last.state is not None:
         book.insert(
             "place",
-            {"item": item, "state": last.state, "place": last.place or "", "since": last.at, "seq": last.seq},
+            {"item": item, "state": last.state, "place": last.place, "since": last.since, "seq": last.seq},
         )
 
 
 SEARCHED = {
     "tote": ("supplier", "lot", "system"),
-    "tire": ("customer", "site", "unit", "serial", "wheel_serial", "size"),
+    "tire": ("customer", "site", "unit", "serial", "wheel_serial", "size", "order_number"),
     "person": ("name",),
     "zone": ("name",),
     "line": ("name",),
@@ -279,6 +302,11 @@ def derive_search(book: Book, item: str) -> None:
     for table, columns in SEARCHED.items():
         for row in book.rows(f"SELECT {', '.join(columns)} FROM {table} WHERE item = ?", item):
             words |= {(plain_word(row[c]), item, c) for c in columns if plain_word(row[c] or "")}
+    for row in book.rows(
+        "SELECT name, value FROM inspection WHERE item = ? AND name IN ('serial', 'date_code', 'wheel_serial')", item
+    ):
+        if word := plain_word(row.value):
+            words.add((word, item, row.name))
     if words:
         book.insert_many("search", ("word", "item", "field"), sorted(words))
 

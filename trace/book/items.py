@@ -80,7 +80,7 @@ def _tire_facts(book: Book, item: str, say: Say) -> dict[str, str]:
         found = {
             "Customer": tire.customer, "Site": tire.site, "Unit": tire.unit, "Position": tire.position, "Size": tire.size,
             "Serial": tire.serial, "Wheel serial": tire.wheel_serial, "Section": tire.section,
-            "Lowest rating": say.pressure(tire.rating_pa), "To be filled to": say.pressure(tire.target_pa),
+            "Lowest rating": say.pressure(queries.rating(book, item)), "To be filled to": say.pressure(tire.target_pa),
             "Earlier": ids.pretty(tire.earlier) if tire.earlier else "",
         }  # fmt: skip
     found["Service number"] = ids.service_number(item)

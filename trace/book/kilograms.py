@@ -10,7 +10,7 @@ from fillbook.trace.book.derive import LineState
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import flow, ids, times
 
-COLUMNS = ("received", "in_tires", "cups", "purged", "waste", "in_hoses", "left", "unaccounted")
+COLUMNS = ("received", "poured_in", "poured_out", "in_tires", "cups", "purged", "waste", "in_hoses", "left", "unaccounted")
 WHERE = {
     "main": "in_tires",
     "top-up": "in_tires",
@@ -19,13 +19,13 @@ WHERE = {
     "waste": "waste",
     "run": "waste",
 }
-GONE = ("empty", "scrapped")
+GONE = ("empty", "scrapped", "mixed")
 
 
 def totes(book: Book, shop: str) -> list[dict[str, Any]]:
     """One row per tote, oldest first, in grams: what came in, where it went (best), what is left, what nobody can account for.
 
-    ``through_gun`` is all that was drawn. A tote booked empty has nothing left; the rest of one in use is what it has not given.
+    ``through_gun`` is all that was drawn. What was poured over into another tote is counted there again, as ``poured_in``. A tote booked empty has nothing left; the rest of one in use is what it has not given.
     ``bases`` are those of the weights that went into the row, the widest being the one to doubt first.
     """
     drawn: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
@@ -39,28 +39,40 @@ def totes(book: Book, shop: str) -> list[dict[str, Any]]:
     ):
         drawn[code][WHERE.get(purpose, "waste")] += int(grams)
         bases[code].add(basis)
-    hoses = _in_hoses(book, shop)
+    hoses = in_hoses(book, shop)
+    poured: dict[str, int] = defaultdict(int)
+    for code, child, grams in book.tuples(
+        "SELECT g.source, g.batch, g.grams FROM ingredient g JOIN tote t ON t.item = g.source WHERE t.shop = ?", shop
+    ):
+        if ids.kind_of(child) == "L":
+            poured[code] += int(grams)
+        else:  # a liquid retain
+            drawn[code]["cups"] += int(grams)
     rows = []
     for tote in book.rows("SELECT * FROM tote WHERE shop = ? ORDER BY received_at, item", shop):
         code = tote["item"]
+        mixture = tote.lot == ""
         went = drawn[code]
-        through = sum(went.values())
-        in_hoses = hoses.get(code, 0)
-        rest = tote.net_g - through - in_hoses
+        scrapped = book.value("SELECT coalesce(sum(grams), 0) FROM out_of WHERE item = ? AND what = 'scrap'", code)
+        went["waste"] += int(scrapped)
+        through = sum(went.values()) - int(scrapped)
+        standing = hoses.get(code, 0)
+        rest = tote.net_g - sum(went.values()) - standing - poured[code]
         gone = queries.place_of(book, code).state in GONE
         rows.append(
             {
-                "tote": ids.pretty(code), "supplier": tote.supplier, "lot": tote.lot, "side": tote.side,
-                "received_at": tote.received_at, "received": tote.net_g, "through_gun": through,
+                "tote": ids.pretty(code), "supplier": tote.supplier, "lot": tote.lot or "mixture", "side": tote.side,
+                "received_at": tote.received_at, "received": 0 if mixture else tote.net_g,
+                "poured_in": tote.net_g if mixture else 0, "poured_out": poured[code], "through_gun": through,
                 "in_tires": went["in_tires"], "cups": went["cups"], "purged": went["purged"], "waste": went["waste"],
-                "in_hoses": in_hoses, "left": 0 if gone else max(rest, 0), "unaccounted": rest if gone else min(rest, 0),
+                "in_hoses": standing, "left": 0 if gone else max(rest, 0), "unaccounted": rest if gone else min(rest, 0),
                 "bases": sorted({tote.basis, *bases[code]}),
             }
         )  # fmt: skip
     return rows
 
 
-def _in_hoses(book: Book, shop: str) -> dict[str, int]:
+def in_hoses(book: Book, shop: str) -> dict[str, int]:
     found: dict[str, int] = defaultdict(int)
     for line in queries.lines(book, shop):
         text = book.value(

@@ -9,11 +9,11 @@ from fillbook.trace.core import ids, times
 
 FACES = {
     "L": "tote label",
-    "G": "batch label",
+    "G": "regrind label",
     "F": "tire tag",
     "C": "cup label",
-    "Z": "zone sign",
-    "U": "line sign",
+    "Z": "zone card",
+    "U": "line card",
     "P": "badge",
 }
 

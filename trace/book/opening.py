@@ -88,15 +88,17 @@ class Book:
     @contextlib.contextmanager
     def reading(self) -> Iterator[None]:
         """One picture of the book for a report made of several queries."""
-        if self.db.in_transaction():
+        if self.db.in_transaction() or getattr(self._local, "reading", False):
             yield
             return
         self.execute(
             "BEGIN TRANSACTION ISOLATION LEVEL REPEATABLE READ" if self.postgres else "BEGIN DEFERRED"
         )
+        self._local.reading = True
         try:
             yield
         finally:
+            self._local.reading = False
             self.execute("ROLLBACK")
 
     @contextlib.contextmanager

@@ -141,13 +141,31 @@ def last_serial(book: Book, shop: str, kind: str, year: int) -> int:
 
 def state_at(book: Book, item: str, at: int) -> Row:
     """State and place of *item* at *at*; state None before it existed."""
-    return (
-        book.one(
-            "SELECT state, coalesce(place, '') AS place, at AS since, seq FROM touch WHERE item = ? AND state IS NOT NULL AND at <= ? "
-            "ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
-            item, at,
-        )
-        or NOWHERE
+    found = book.one(
+        "SELECT state, coalesce(place, '') AS place, at AS since, seq, shop, rank FROM touch WHERE item = ? AND state IS NOT NULL "
+        "AND at <= ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
+        item, at,
+    )  # fmt: skip
+    if found is None:
+        return NOWHERE
+    if found.state == "hooked up":
+        # It came off when the next one was hooked up to its side, whether that was entered before or after it.
+        off = book.one(
+            "SELECT o.at, o.seq, o.ran_dry FROM line_act h JOIN line_act o ON o.line = h.line AND o.stream = h.stream "
+            "WHERE h.shop = ? AND h.seq = ? AND h.what = 'hook' AND o.what IN ('hook', 'off') AND o.item <> h.item AND o.at <= ? "
+            "AND (o.at, o.rank, o.seq) > (h.at, h.rank, h.seq) ORDER BY o.at, o.rank, o.seq LIMIT 1",
+            found.shop, found.seq, at,
+        )  # fmt: skip
+        if off:
+            state = "empty" if off.ran_dry else "part used"
+            return Row(state=state, place="", since=off.at, seq=off.seq)
+    return Row(state=found.state, place=found.place, since=found.since, seq=found.seq)
+
+
+def later_states(book: Book, item: str, at: int) -> list[Row]:
+    """What became of *item* after *at*, as the book knows it now; for late entries."""
+    return book.rows(
+        "SELECT state, at, seq FROM touch WHERE item = ? AND state IS NOT NULL AND at > ? ORDER BY at, rank, seq, n", item, at
     )  # fmt: skip
 
 
@@ -185,6 +203,58 @@ def tire(book: Book, item: str) -> Row | None:
     return book.one("SELECT * FROM tire WHERE item = ?", item)
 
 
+def rating(book: Book, item: str) -> int | None:
+    """The lowest rating of a tire in pascals: what was read at the last look, else what it was taken in with."""
+    seen = book.value(
+        "SELECT value FROM inspection WHERE item = ? AND name = 'rating_pa' ORDER BY at DESC, seq DESC LIMIT 1", item
+    )
+    return int(seen) if seen is not None else book.value("SELECT rating_pa FROM tire WHERE item = ?", item)
+
+
+def inspections(book: Book, item: str) -> list[Row]:
+    """What was looked at on an item, newest first: at, name, value, good."""
+    return book.rows("SELECT at, name, value, good, seq FROM inspection WHERE item = ? ORDER BY at DESC, seq DESC, n", item)
+
+
+def inspected(book: Book, item: str, name: str, at: int) -> Row | None:
+    """The newest look at one thing on an item, by *at*."""
+    return book.one(
+        "SELECT at, value, good, seq FROM inspection WHERE item = ? AND name = ? AND at <= ? ORDER BY at DESC, seq DESC LIMIT 1",
+        item, name, at,
+    )  # fmt: skip
+
+
+def order(book: Book, shop: str, number: str) -> Row | None:
+    return book.one("SELECT * FROM work_order WHERE shop = ? AND lower(number) = lower(?) ORDER BY seq DESC LIMIT 1", shop, number)
+
+
+def orders(book: Book, shop: str) -> list[Row]:
+    """The work orders, newest first, with how many tires were taken in on each."""
+    return book.rows(
+        "SELECT o.*, (SELECT count(*) FROM tire t WHERE t.shop = o.shop AND t.order_number = o.number) AS taken_in "
+        "FROM work_order o WHERE o.shop = ? ORDER BY o.seq DESC",
+        shop,
+    )
+
+
+def taken_in_on(book: Book, shop: str, number: str) -> int:
+    return book.value("SELECT count(*) FROM tire WHERE shop = ? AND lower(order_number) = lower(?)", shop, number)
+
+
+def last_touch(book: Book, item: str, state: str, at: int) -> int | None:
+    """When *item* came into *state* last, by *at*."""
+    return book.value("SELECT max(at) FROM touch WHERE item = ? AND state = ? AND at <= ?", item, state, at)
+
+
+def soaked_s(book: Book, tire: str, at: int) -> int:
+    """Seconds a tire lay in a warm zone before its fill, by its scans up to *at*."""
+    rows = book.tuples(
+        "SELECT state, at FROM touch WHERE item = ? AND state IS NOT NULL AND at <= ? ORDER BY at, rank, seq, n", tire, at
+    )
+    ends = [row[1] for row in rows[1:]] + [at]
+    return sum(end - began for (state, began), end in zip(rows, ends, strict=True) if state == "soaking")
+
+
 def fill(book: Book, item: str) -> Row | None:
     return book.one("SELECT * FROM fill WHERE item = ?", item)
 
@@ -213,7 +283,7 @@ def lots(book: Book, shop: str) -> list[Row]:
     """The lots received, newest first: supplier, lot, side, system, totes, net grams, first received."""
     return book.rows(
         "SELECT supplier, lot, side, system, count(*) AS totes, sum(net_g) AS net_g, min(received_at) AS received_at, "
-        "min(use_by) AS use_by FROM tote WHERE shop = ? GROUP BY supplier, lot, side, system ORDER BY min(received_at) DESC",
+        "min(use_by) AS use_by FROM tote WHERE shop = ? AND lot <> '' GROUP BY supplier, lot, side, system ORDER BY min(received_at) DESC",
         shop,
     )
 
@@ -244,6 +314,9 @@ OPEN = "NOT EXISTS (SELECT 1 FROM lift l WHERE l.shop = h.shop AND l.hold_seq = 
 def holds_on(book: Book, item: str) -> list[Row]:
     """The open holds that lie on *item* itself or on the lot it belongs to."""
     own = book.rows(f"SELECT h.* FROM hold h WHERE h.item = ? AND {OPEN} ORDER BY h.seq, h.n", item)
+    if ids.is_valid(item) and ids.kind_of(item) == "L":  # a mixture is held with what was poured into it
+        for (source,) in book.tuples("SELECT source FROM ingredient WHERE batch = ? ORDER BY n", item):
+            own += holds_on(book, source)
     return own + book.rows(
         f"SELECT h.* FROM hold h JOIN tote t ON t.shop = h.shop AND t.lot = h.lot AND t.supplier = h.supplier "
         f"WHERE t.item = ? AND h.lot <> '' AND {OPEN} ORDER BY h.seq, h.n",

@@ -82,21 +82,7 @@ def open_return(book: Book, shop: str, seq: int) -> OpenReturn | None:
     first = book.one("SELECT * FROM came_back WHERE shop = ? AND seq = ? AND item = ''", shop, seq)
     if first is None:
         return None
-    later = [
-        row[0]
-        for row in book.tuples(
-            "SELECT DISTINCT seq FROM candidate WHERE shop = ? AND return_seq = ?", shop, seq
-        )
-    ]
-    signed = [
-        row[0]
-        for row in book.tuples(
-            "SELECT c.seq FROM came_back c JOIN event e ON e.shop = c.shop AND e.seq = c.seq "
-            "WHERE c.shop = ? AND e.kind = 'identify' AND c.at = ? AND c.complaint = ?",
-            shop, first.at, first.complaint,
-        )
-    ]  # fmt: skip
-    newest = max([seq, *later, *signed])
+    newest = book.value("SELECT max(seq) FROM came_back WHERE shop = ? AND return_seq = ?", shop, seq) or seq
     row = book.one("SELECT * FROM came_back WHERE shop = ? AND seq = ?", shop, newest) or first
     rows = book.rows(
         "SELECT item, speaks_for, speaks_against FROM candidate WHERE shop = ? AND seq = ? ORDER BY n",

@@ -18,9 +18,12 @@ COMMANDS = {
     "backup": "keeping",
     "cure": "answers",
     "demo": "demo",
+    "day-sheet": "papers",
     "enter": "entering",
+    "habits": "owner",
     "item": "answers",
     "journal": "keeping",
+    "kilograms": "owner",
     "label": "papers",
     "limits": "answers",
     "recall": "answers",
@@ -33,10 +36,11 @@ COMMANDS = {
     "verify": "keeping",
 }
 VERBS = (
-    "add-line", "add-person", "add-system", "add-zone", "clean", "correct", "dispatch", "finish-fill", "grind", "hold", "hook-up",
-    "identify", "lift", "load", "log-temperatures", "open-recall", "pour-cup", "print", "purge", "rack", "read-cup",
-    "read-temperature", "receive", "reclaim", "release", "return", "scrap", "set-limit", "set-up-shop", "start-fill", "take-in",
-    "unhook",
+    "abandon", "add-line", "add-person", "add-system", "add-zone", "attach", "clean", "correct", "dispatch", "empty-waste",
+    "end-shift", "finish-fill", "grind", "hold", "hook-up", "identify", "inspect", "inspect-tote", "keep", "leak", "lift", "load",
+    "log-temperatures", "odd-flow", "open-order", "open-recall", "pause", "pour-cup", "pour-heel", "print", "purge", "rack",
+    "read-cup", "read-temperature", "receive", "reclaim", "release", "reserve-ids", "resume", "return", "run-pump", "scrap",
+    "set-limit", "set-up-shop", "start-fill", "start-shift", "stretch", "take-in", "take-retain", "unhook",
 )  # fmt: skip
 
 

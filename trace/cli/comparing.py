@@ -75,7 +75,7 @@ def compare(found: dict[str, Any], truth: dict[str, Any]) -> Comparison:
         least, most = (one["grams"]["least"], one["grams"]["most"]) if one else (0, 0)
         if not least - ROUNDING_G <= grams <= most + ROUNDING_G:
             outside.append(tire)
-    rows = tuple((tier, *numbers) for tier, numbers in count.items() if numbers[0])
+    rows = tuple((tier, n[0], n[1], n[2]) for tier, n in count.items() if n[0])
     return Comparison(
         found["suspect"], threshold, rows, to_be_listed, tuple(missed), tuple(wrong), tuple(outside), len(truth["tires"])
     )  # fmt: skip

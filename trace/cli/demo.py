@@ -111,6 +111,8 @@ def _is_demo(path: Path) -> bool:
     from fillbook.trace.book import queries
     from fillbook.trace.book.opening import open_book
 
+    if path.is_dir():
+        raise Nonsense(f"{path} is a folder: name a file in it for the demo's book.", field="book")
     if not path.exists() or not path.stat().st_size:
         return False
     book = open_book(str(path))
@@ -143,27 +145,30 @@ def _make(path: Path, out: Path, until: int, weeks: int, seed: int) -> None:
     from fillbook.fixtures import names
     from fillbook.trace.book import chain
     from fillbook.trace.book.opening import create
+    from fillbook.trace.cli.papers import write_file
 
     began = time.monotonic()
     unfinished = path.with_name(path.name + UNFINISHED)
     _remove(unfinished)
+    write_file(str(unfinished), b"")  # says in words where nothing can be written
     teller = Teller(names.TIMEZONE)
     book = create(str(unfinished))
     try:
         truth = build(book, until, weeks, seed, teller)
         teller.clear()
         head = chain.position(book, names.SITE)
-        tires = book.value("SELECT count(*) FROM fill")
         book.db.close()
+        truth["until"], truth["head"] = until, {"seq": head.seq, "hash": head.hash}
+        write_file(str(out / TRUTH), (json.dumps(truth, indent=1) + "\n").encode())
         unfinished.replace(path)
     except BaseException:
         teller.clear()
         book.db.close()
         _remove(unfinished)
         raise
-    truth["until"], truth["head"] = until, {"seq": head.seq, "hash": head.hash}
-    (out / TRUTH).write_text(json.dumps(truth, indent=1) + "\n", encoding="utf-8")
-    click.echo(f"{head.seq} events, {tires} fills, in {time.monotonic() - began:.0f} s. Journal head {head}")
+    click.echo(
+        f"{head.seq} events, {len(truth['tires'])} fills, in {time.monotonic() - began:.0f} s. Journal head {head}"
+    )
 
 
 def _remove(path: Path) -> None:
@@ -203,8 +208,7 @@ def _last_truck(book: Book, shop: str) -> list[str]:
 
 def _papers(book: Book, out: Path, now: int) -> None:
     """Labels, release sheet and recall, each into its file."""
-    from fillbook.fixtures.names import SITE
-    from fillbook.fixtures.story import BAD
+    from fillbook.fixtures.names import BAD, SITE
     from fillbook.trace.book import recalls
     from fillbook.trace.cli.papers import labels_pdf, release_sheet_pdf, write_file
 
@@ -345,14 +349,14 @@ def _number(name: str, text: str, least: int, most: int) -> int:
 
 
 def _say_what_next(path: Path, folder: Path) -> None:
-    from fillbook.fixtures.story import BAD
+    from fillbook.fixtures.names import BAD
 
     book = shlex.quote(str(path))
     click.echo("\nTry next:")
     for words in (
         f"fillbook --book {book} recall {BAD} --defect setting",
         f"fillbook --book {book} account {BAD}",
-        f"fillbook --book {book} search 'LOADER 12'",
+        f"fillbook --book {book} search 'Quarry Nine'",
         f"fillbook --book {book} verify --replay",
         f"fillbook --book {book} serve",
     ):

@@ -17,10 +17,9 @@ def labels_pdf(book: Any, items: list[str]) -> bytes:
 
     Raises Nonsense naming the first label whose symbols don't read back.
     """
-    from fillbook.trace.book.label_facts import label_facts
-
     from fillbook.labels import pdf, proof
     from fillbook.labels.faces import Label
+    from fillbook.trace.book.label_facts import label_facts
 
     labels = []
     for item in items:
@@ -121,3 +120,55 @@ def release_sheet_command(ctx: click.Context, out: str, page: str) -> None:
     book = opened(ctx)
     write_file(out, release_sheet_pdf(book, shop_of(ctx, book), int(time.time()), page.lower()))
     click.echo(f"Release sheet written to {out}.")
+
+
+def day_sheet_pdf(book: Any, shop: str, tires: list[str], page: str = "letter") -> bytes:
+    """A blank day sheet for the reserved IDs *tires*: to be filled in by hand while nothing else works, and entered afterwards."""
+    from fillbook.labels.papers import Table, paper
+    from fillbook.trace.book import chain, queries
+    from fillbook.trace.core import ids
+
+    rows = [[ids.pretty(tire), *[""] * 9] for tire in tires]
+    return paper(
+        "Day sheet",
+        [
+            f"{queries.shop_row(book, shop).name} · date ____________ · line ____________ · name ____________",
+            "Write one tire per row. Side A tote, side B tote and regrind batch only where they change. Enter the sheet afterwards "
+            "with the times written here.",
+        ],
+        [
+            ("Fills", Table(["Tire", "Order or customer, size", "Start", "End", "Weight", "Mix %", "Pressure, flow stopped", "A tote",
+                             "B tote", "Regrind"], rows, [36, 44, 18, 18, 20, 16, 26, 24, 24, 24], 8.5)),
+            ("Zones", Table(["Zone", "Time", "Temperature", "Time", "Temperature", "Time", "Temperature"],
+                            [[z.name, *[""] * 6] for z in queries.zones(book, shop)], [44, 24, 30, 24, 30, 24, 30], 8.5)),
+        ],
+        head=str(chain.position(book, shop)),
+        sign=("Filled in by", "Entered by, and when"),
+        page=page,
+    )  # fmt: skip
+
+
+@click.command("day-sheet")
+@click.option("--out", required=True, type=click.Path(), help="The PDF to write.")
+@click.option("--tires", default=20, metavar="COUNT", help="How many IDs to reserve for it.  [default: 20]")
+@click.option("--who", envvar="FILLBOOK_WHO", help="Who reserves them. Also FILLBOOK_WHO.")
+@click.option("--page", default="letter", metavar="SIZE", help="letter or a4.  [default: letter]")
+@book_option
+@click.pass_context
+def day_sheet_command(ctx: click.Context, out: str, tires: int, who: str | None, page: str) -> None:
+    """Reserve tire IDs and write a blank paper day sheet with them, for when the power or the tablet is out.
+
+    \b
+    Example:
+      fillbook --book shop.db day-sheet --out sheet.pdf --who Sam
+    """
+    from fillbook.trace.work import acting
+
+    if page.lower() not in ("letter", "a4"):
+        raise Nonsense(f"The page is letter or a4, not {page!r}.", field="page")
+    book = opened(ctx)
+    shop = shop_of(ctx, book)
+    with book.transaction():
+        done = acting.act(book, acting.Action("reserve ids", {"tires": tires}, who=who, shop=shop), now=int(time.time()))
+        write_file(out, day_sheet_pdf(book, shop, list(done.ids), page.lower()))
+    click.echo(f"{len(done.ids)} IDs reserved; day sheet written to {out}.")

@@ -82,7 +82,32 @@ LIMITS: dict[str, Limit] = {
     "contents_until_gone": Limit(
         COUNT, 5, "After five contents of new material the old counts as gone: 1 % left in a hose."
     ),
-    "lot_age_at_receipt": Limit("duration", 180 * 86_400, "A lot without a date of making may be this old when it comes in (m)."),
+    "lot_age_at_receipt": Limit(
+        "duration", 180 * 86_400, "A lot without a date of making may be this old when it comes in (m)."
+    ),
+    "purge_usual": Limit(
+        "mass",
+        4_000,
+        "What the first material of a run to waste usually weighs (m); weigh yours now and then.",
+        "U",
+    ),
+    "run_out_usual": Limit(
+        "mass", 3_000, "What the shut-down runs to waste usually weighs (m); weigh yours now and then.", "U"
+    ),
+    "ratio_most_off": Limit(
+        "share", 500, "Ratio check: at most 5 % off the system's ratio (m); the data sheet comes first."
+    ),
+    "pot_life": Limit(
+        "duration",
+        15 * 60,
+        "How long a fill may stand before what follows is a cold joint (m); see the data sheet.",
+    ),
+    "stretch_new": Limit(
+        "duration",
+        24 * 3600,
+        "A new tire stands 24 h at operating pressure before the fill: common practice.",
+    ),
+    "pump_run_every": Limit("duration", 7 * 86_400, "A pump is run at least once a week: common practice."),
     "recall_threshold": Limit(
         "share", 100, "Tires that hold a suspect through regrind are listed from 1 % on."
     ),

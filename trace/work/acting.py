@@ -16,6 +16,7 @@ from fillbook.trace.work.ask import Reading, clean, read
 from fillbook.trace.work.floor import Floor, find_item, keep_blob, stored
 
 AHEAD_S = 120
+ARTICLES = {"hand": "a hand", "lead": "a lead", "owner": "the owner"}
 
 
 @dataclass(frozen=True)
@@ -71,7 +72,7 @@ def act(book: Book, action: Action, *, now: int) -> Answer:
         role = max(who.role, signer.role, key=registry.ROLES.index)
         if registry.ROLES.index(role) < registry.ROLES.index(verb.role):
             raise NotAllowed(
-                f"To {verb.name} takes a {verb.role}; {who.name} is a {who.role}. Ask one to sign.",
+                f"To {verb.name} takes {ARTICLES[verb.role]}; {who.name} is a {who.role}. Ask one to sign.",
                 field="who",
             )
         floor = Floor(
@@ -91,7 +92,12 @@ def act(book: Book, action: Action, *, now: int) -> Answer:
             prev=chain.head, signed_by=floor.signed_by, station=_short(action.station, "station"),
             request=_short(action.request, "request"), corrects=correcting,
         )  # fmt: skip
-        return _write(book, chain, event, before)
+        answer = _write(book, chain, event, before)
+        if correcting is not None:
+            from fillbook.trace.work.corrections import check_after
+
+            check_after(floor, event)
+        return answer
 
 
 def _write(book: Book, chain: journal.Chain, event: journal.Event, before: Any = None) -> Answer:
@@ -146,7 +152,7 @@ def _time(action: Action, timezone: str, now: int) -> tuple[int, str | None]:
     if isinstance(action.at, int):
         at, typed = action.at, None
     else:
-        read_time = times.parse(str(action.at), timezone)
+        read_time = times.parse(str(action.at), timezone, field="at")
         at, typed = read_time.at, f"{read_time.typed} {read_time.zone}"
     try:
         times.check_not_ahead(at, now, AHEAD_S)
@@ -167,7 +173,7 @@ def _done_before(
     if not action.request or not (seen := _seen(book, shop, clean(action.request, "request", 80))):
         return None
     before = {k: v for k, v in seen.body["said"].items() if k != "typed_at"}
-    same_time = not action.at or seen.happened_at == at
+    same_time = not action.at or at == (seen.happened_at if seen.corrects is None else seen.body["said_at"])
     if (seen.kind, before, seen.who) != (kind, said, who) or not same_time:
         raise Conflict(
             f"The request {action.request} was used before for something else (event {shop}:{seen.seq}, {seen.kind}). "

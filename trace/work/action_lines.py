@@ -53,7 +53,7 @@ def enter(
     names: dict[str, list[str]] = {}
 
     def all_lines() -> None:
-        for number, line in enumerate(text.splitlines(), 1):
+        for number, line in enumerate(text.split("\n"), 1):
             if not line.strip():
                 continue
             try:
@@ -88,6 +88,8 @@ def _action(line: str, names: dict[str, list[str]], shop: str | None) -> tuple[a
             f"this is no JSON ({trouble.msg} at character {trouble.pos + 1}).",
             expected="one JSON object per line",
         ) from None
+    except ValueError:  # a whole number of thousands of digits
+        raise Nonsense("this holds a number that is too long.", expected="one JSON object per line") from None
     except RecursionError:
         raise Nonsense("this is nested too deep.", expected="one JSON object per line") from None
     if not isinstance(said, dict):

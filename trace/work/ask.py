@@ -60,6 +60,7 @@ class Words:
     longest: int = LONGEST
     kept: bool = True
     lines: bool = False
+    blob: bool = True  # the text itself goes into the blob; else what the verb makes of it
 
 
 TON_30 = 30_000_000
@@ -225,10 +226,34 @@ def read(model: type[Ask], said: Mapping[str, Any], how: Reading, where: str = "
     except ValidationError as trouble:
         first = trouble.errors()[0]
         spot = where + ".".join(str(part) for part in first["loc"])
-        words = first["msg"].removeprefix("Value error, ")
-        raise Nonsense(
-            f"{spot or 'This'}: {words[0].lower() + words[1:]}.".replace("..", "."), field=spot or None
-        ) from None
+        raise Nonsense(f"{spot or 'This'}: {_in_words(first)}.".replace("..", "."), field=spot or None) from None
+
+
+def _in_words(trouble: Any) -> str:
+    """What a model found wrong, in the shop's words."""
+    bounds = trouble.get("ctx", {})
+    match trouble["type"]:
+        case "greater_than_equal":
+            return f"{trouble['input']} is too few, it is at least {bounds['ge']}"
+        case "less_than_equal":
+            return f"{trouble['input']} is too many, it is at most {bounds['le']}"
+        case "too_short":
+            return f"nothing is named, give at least {bounds['min_length']}"
+        case "too_long":
+            return f"{bounds['actual_length']} are too many at once, give at most {bounds['max_length']}"
+    words = trouble["msg"].removeprefix("Value error, ")
+    return words[0].lower() + words[1:]
+
+
+def plain(value: Any) -> Any:
+    """*value* as the journal can hold it: decimals as they were written, text composed, a whole file as its digest."""
+    if isinstance(value, Decimal | float):
+        return str(value)
+    if isinstance(value, Mapping):
+        return {str(name): plain(part) for name, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [plain(part) for part in value]
+    return value if not isinstance(value, str) else unicodedata.normalize("NFC", value)
 
 
 def _stored(one: Field, raw: Any, how: Reading, spot: str) -> Any:
@@ -249,11 +274,11 @@ def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
     if isinstance(one.mark, Measure):
         return _measure(one.mark, one.name, said_as, raw, how, spot)
     if isinstance(one.mark, When):
-        if isinstance(raw, int) and not isinstance(raw, bool):
+        if how.stored and type(raw) is int:
             return raw
         if not isinstance(raw, str):
             raise Nonsense(f"{spot} is a time such as 2026-10-03 08:00, not {raw!r}.", field=spot)
-        typed = times.parse(raw, how.timezone)
+        typed = times.parse(raw, how.timezone, field=spot)
         how.typed[spot] = f"{typed.typed} {typed.zone}"
         return typed.at
     if isinstance(one.mark, Item):
@@ -275,7 +300,7 @@ def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
     if one.kind is dict:
         if not isinstance(raw, Mapping):
             raise Nonsense(f"{spot} is a group of fields, such as {{\"net_kg\": 950}}, not {raw!r}.", field=spot)
-        return dict(raw)
+        return {str(name): plain(part) for name, part in raw.items()}
     if one.kind is str:
         if isinstance(raw, bool) or not isinstance(raw, str | int | Decimal):
             raise Nonsense(f"{spot} is a text, not {raw!r}.", field=spot)

@@ -59,7 +59,7 @@ def correct(ask: Correct, floor: Floor) -> dict[str, Any]:
         body, before = None, apply.take_away(floor.book, floor.shop, ask.event)
     else:
         body, before = _new_body(ask, floor, target, now, happened)
-    for item in apply.touched(target.body):
+    for item in dict.fromkeys([*apply.touched(now.body), *apply.touched(body or {})]):
         if ids.kind_of(item) == "F" and queries.place_of(floor.book, item).state in (
             "released",
             "dispatched",
@@ -76,18 +76,39 @@ def correct(ask: Correct, floor: Floor) -> dict[str, Any]:
         "correcting": ask.event,
         "bore_on": before,
         "happened_at": happened,
+        "said_at": floor.at,
     }
 
 
+#: Facts that name a line or a zone without moving anything: (kind, table, column).
+NAMING = (
+    ("U", "line_act", "line"), ("U", "limit_set", "scope"), ("U", "cup", "line"), ("Z", "reading", "zone"),
+    ("Z", "sample_block", "zone"), ("Z", "cup", "zone"),
+)  # fmt: skip
+
+
 def _refuse_if_used(floor: Floor, target: journal.Event) -> None:
-    """An ID that others already name can't be voided away under them."""
+    """An ID that others already name can't be voided away under them, nor a return that was identified."""
+    signed = floor.book.value(
+        "SELECT seq FROM came_back WHERE shop = ? AND return_seq = ? AND seq <> ? ORDER BY seq LIMIT 1",
+        floor.shop, target.seq, target.seq,
+    )  # fmt: skip
+    if signed:
+        raise Conflict(
+            f"The return of event {target.seq} was identified by event {signed}; void that first.", field="event"
+        )
     for item in target.body["ids"]:
         used = floor.book.one(
             "SELECT seq, words FROM touch WHERE shop = ? AND item = ? AND seq <> ? AND state IS NOT NULL ORDER BY seq LIMIT 1",
             floor.shop, item, target.seq,
         )  # fmt: skip
         other = floor.book.value("SELECT 1 FROM touch WHERE place = ? AND seq <> ? LIMIT 1", item, target.seq)
-        if used or other:
+        named = any(
+            floor.book.value(f"SELECT 1 FROM {table} WHERE {column} = ? LIMIT 1", item)
+            for kind, table, column in NAMING
+            if kind == ids.kind_of(item)
+        )
+        if used or other or named:
             raise Conflict(
                 f"{ids.pretty(item)} is used by later events"
                 + (f" (event {used.seq}: {used.words})" if used else "")
@@ -133,3 +154,80 @@ def _new_body(
     typed = {**kept, **how.typed}
     whole = said_again | ({"typed": typed} if typed else {}) | ({"override": override} if override else {})
     return {"said": whole, "ids": new.ids, "findings": [f.plain() for f in new.findings], **extra}, before
+
+
+def check_after(floor: Floor, event: journal.Event) -> None:
+    """Refuse a correction that pulls something away under what others stand on: called once its facts are written.
+
+    Order is time: what an event brought into being is not used before, a fill is cut out before it is ground. So no batch can come
+    to hold what it went into.
+    """
+    target = apply.original(floor.book, floor.shop, event.corrects or 0)
+    if not event.body["void"]:
+        for item in target.body["ids"]:
+            _not_used_before(floor, item, target.seq, event.happened_at)
+    bodies = [target.body] + [
+        journal.Event.from_text(text).body["body"] or {}
+        for (text,) in floor.book.tuples(
+            "SELECT text FROM event WHERE shop = ? AND corrects = ?", floor.shop, target.seq
+        )
+    ]
+    for item in dict.fromkeys(item for body in bodies for item in apply.touched(body)):
+        if ids.kind_of(item) == "F":
+            _cut_out_before_it_was_ground(floor, item)
+    if target.kind == "add system":
+        name = floor.book.value(
+            "SELECT t.system FROM tote t WHERE t.shop = ? AND NOT EXISTS "
+            "(SELECT 1 FROM system s WHERE s.shop = t.shop AND lower(s.name) = lower(t.system)) LIMIT 1",
+            floor.shop,
+        )
+        if name:
+            raise Conflict(
+                f"There are totes of {name}, which need its ratio: correct or void their receipt first.", field="event"
+            )
+
+
+def _not_used_before(floor: Floor, item: str, seq: int, happened: int) -> None:
+    uses = [
+        floor.book.one(
+            "SELECT at, words FROM touch WHERE (item = ? OR place = ?) AND NOT (shop = ? AND seq = ?) ORDER BY at LIMIT 1",
+            item, item, floor.shop, seq,
+        )
+    ]  # fmt: skip
+    for kind, table, column in NAMING:
+        if kind == ids.kind_of(item) and table in ("line_act", "reading"):
+            uses.append(
+                floor.book.one(
+                    f"SELECT at, 'used' AS words FROM {table} WHERE {column} = ? ORDER BY at LIMIT 1", item
+                )
+            )
+    first = min((use for use in uses if use), key=lambda use: use.at, default=None)
+    if first and first.at < happened:
+        raise Conflict(
+            f"{ids.pretty(item)} can't have come in at {floor.say(happened)}, because the book uses it from "
+            f"{floor.say(first.at)} on ({first.words}): correct that first.",
+            field="event",
+        )
+
+
+def _cut_out_before_it_was_ground(floor: Floor, tire: str) -> None:
+    fill = queries.fill(floor.book, tire)
+    cut = floor.book.value("SELECT min(at) FROM out_of WHERE item = ? AND what = 'reclaim'", tire)
+    ground = floor.book.one(
+        "SELECT i.batch, b.made_at FROM ingredient i JOIN batch b ON b.item = i.batch WHERE i.source = ? ORDER BY b.made_at LIMIT 1",
+        tire,
+    )
+    if ground and (cut is None or cut > ground.made_at):
+        when = "" if cut is None else f", before it was cut out at {floor.say(cut)}"
+        raise Conflict(
+            f"{ids.pretty(tire)} was ground into {ids.pretty(ground.batch)} at {floor.say(ground.made_at)}{when}: "
+            "correct or void that first.",
+            field="event",
+        )
+    if cut is not None and (fill is None or fill.at >= cut):
+        also = f" and was ground into {ids.pretty(ground.batch)}" if ground else ""
+        what = "its fill" if fill is None else f"a fill that ends at {floor.say(fill.at)}"
+        raise Conflict(
+            f"{ids.pretty(tire)} was cut out at {floor.say(cut)}{also}, so {what} can't be taken away or moved after it: correct or void that first.",
+            field="event",
+        )

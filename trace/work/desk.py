@@ -29,6 +29,7 @@ def release(ask: Release, floor: Floor) -> dict[str, Any]:
         raise Nonsense(
             f"{name} was released already; it is {state.state} since {floor.say(state.since)}.", field="tire"
         )
+    floor.not_later(ask.tire, ("released", "dispatched"), "tire", until="returned")
     if state.state not in ("filled", "racked"):
         raise Nonsense(f"{name} is {state.state}; only a filled tire is released.", field="tire")
     case = cures.case(floor.book, ask.tire, floor.at, tag_scanned=ask.tag_scanned)
@@ -87,6 +88,7 @@ def dispatch(ask: Dispatch, floor: Floor) -> dict[str, Any]:
             raise Nonsense(f"{name} left at {floor.say(state.since)} already.", field="tires")
         if state.state in ("taken in", "filling", "reclaimed", "scrapped"):
             raise Nonsense(f"{name} is {state.state}; there is no filled tire to send.", field="tires")
+        floor.not_later(tire, ("dispatched",), "tires", until="returned")
         if state.state != "released":
             floor.stop("not released", f"{name} is not released ({state.state}).", tire, field="tires")
         floor.check_held(tire, "dispatch")
@@ -129,6 +131,7 @@ def take_back(ask: Return, floor: Floor) -> dict[str, Any]:
             raise Nonsense(
                 f"{ids.pretty(ask.tire)} came back at {floor.say(state.since)} already.", field="tire"
             )
+        floor.not_later(ask.tire, ("returned",), "tire", until="dispatched")
         if state.state != "dispatched":
             floor.note(
                 "never dispatched",

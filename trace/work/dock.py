@@ -23,6 +23,7 @@ class Receive(Ask):
         description="A is the isocyanate, B the polyol: read the substance, the letters swap in places"
     )
     system: Text = Field(description="The two-part material it belongs to")
+    grade: Text | None = Field(None, description="Hardness grade, as on the label")
     totes: int = Field(1, description="How many totes of this lot", ge=1, le=MOST_TOTES)
     net_g: Mass = Field(description="Net weight of each tote")
     basis: BASIS = Field("supplier's label", description="Where the weight comes from")

@@ -8,8 +8,8 @@ from pydantic import Field
 
 from fillbook.trace.book import queries
 from fillbook.trace.book.opening import Row
-from fillbook.trace.core import ids, tires
-from fillbook.trace.core.errors import Nonsense
+from fillbook.trace.core import ids, times, tires
+from fillbook.trace.core.errors import Conflict, Nonsense, UnknownItem
 from fillbook.trace.work.ask import (
     Ask,
     Line,
@@ -28,15 +28,23 @@ from fillbook.trace.work.lines import SUBSTANCE, draw
 from fillbook.trace.work.registry import verb
 
 MOST_TIRES = 60
+UNFILLED = ("taken in", "soaking")
 UNSTARTED_S = 15 * 60  # a fill entered afterwards without its start is taken to have run this long
 
 
 class TakeIn(Ask):
-    customer: Text = Field(description="Whose tire it is")
-    size: Text = Field(description="Size, as on the sidewall")
+    customer: Text | None = Field(None, description="Whose tire it is; the order's, if one is named")
+    size: Text | None = Field(None, description="Size, as on the sidewall; the order's, if one is named")
+    order: Text | None = Field(None, description="The work order: then nothing else is typed")
     tires: int = Field(1, description="How many of them", ge=1, le=MOST_TIRES)
+    reserved: list[Tire] = Field(
+        default_factory=list,
+        description="From a paper day sheet: the IDs that were used",
+        max_length=MOST_TIRES,
+    )
     section: Literal["small", "medium", "large"] | None = Field(
-        None, description="Section class: how slowly it follows the room's heat; read off the size, if not said"
+        None,
+        description="Section class: how slowly it follows the room's heat; read off the size, if not said",
     )
     site: Text | None = Field(None, description="The customer's site")
     unit: Text | None = Field(None, description="The customer's unit number of the machine")
@@ -50,11 +58,17 @@ class TakeIn(Ask):
 
 
 @verb("take in", TakeIn, place="cage")
-def take_in(ask: TakeIn, floor: Floor) -> dict[str, str]:
+def take_in(ask: TakeIn, floor: Floor) -> dict[str, Any]:
     """Take tires in; each gets its ID and tag."""
-    if not ask.customer or not ask.size:
-        raise Nonsense("A tire needs its customer and its size.", field="customer")
-    if ask.tires > 1 and (ask.serial or ask.wheel_serial or ask.earlier):
+    many = len(ask.reserved) or ask.tires
+    facts = {name: getattr(ask, name) for name in FROM_ORDER if getattr(ask, name) is not None}
+    if ask.order:
+        facts = {**_order_facts(ask.order, many, floor), **facts}
+    if not facts.get("customer") or not facts.get("size"):
+        raise Nonsense(
+            "A tire needs its customer and its size, or a work order that says them.", field="customer"
+        )
+    if many > 1 and (ask.serial or ask.wheel_serial or ask.earlier):
         raise Nonsense(
             "A serial or an earlier ID belongs to one tire: take that one in by itself.", field="serial"
         )
@@ -65,8 +79,43 @@ def take_in(ask: TakeIn, floor: Floor) -> dict[str, str]:
         )  # fmt: skip
     if ask.earlier:
         floor.must_exist(ask.earlier, "taking it in")
-    floor.mint("F", ask.tires)
-    return {"section": ask.section or tires.section_class(ask.size) or "medium"}
+    facts["section"] = ask.section or tires.section_class(facts["size"]) or "medium"
+    if ask.reserved:
+        _check_reserved(ask.reserved, floor)
+    return {"tires": ask.reserved or floor.mint("F", ask.tires), "facts": facts}
+
+
+FROM_ORDER = ("customer", "size", "site", "unit", "position", "target_pa", "mix_e4")
+
+
+def _order_facts(number: str, many: int, floor: Floor) -> dict[str, Any]:
+    """What the work order says of each of its tires; a finding where more come in than were ordered."""
+    order = queries.order(floor.book, floor.shop, number)
+    if order is None:
+        raise UnknownItem(
+            f"There is no work order {number!r} in the book. Open it first, or leave it out.", field="order"
+        )
+    there = queries.taken_in_on(floor.book, floor.shop, order.number)
+    if there + many > order.tires:
+        floor.note(
+            "more than ordered",
+            f"Order {order.number} is for {order.tires} tires; {there + many} are taken in on it now.",
+        )
+    return {name: order[name] for name in FROM_ORDER if order[name] not in (None, "")}
+
+
+def _check_reserved(reserved: list[str], floor: Floor) -> None:
+    """An ID of a paper sheet names one tire, once."""
+    if len(set(reserved)) != len(reserved):
+        raise Nonsense("The same reserved ID is named twice.", field="reserved")
+    for tire in reserved:
+        state = floor.must_exist(tire, "taking it in")
+        if state.state != "reserved":
+            raise Conflict(
+                f"{ids.pretty(tire)} names a tire already ({state.state} since {floor.say(state.since)}). Two tires can't bear one ID: "
+                "take the other in under a new one.",
+                field="reserved",
+            )
 
 
 def psi(pascals: int) -> str:
@@ -82,7 +131,7 @@ class StartFill(Ask):
 
 
 @verb("start fill", StartFill, place="cage")
-def start_fill(ask: StartFill, floor: Floor) -> None:
+def start_fill(ask: StartFill, floor: Floor) -> dict[str, int]:
     """Start filling a tire; takes the line."""
     floor.must_exist(ask.line, "the fill")
     state = floor.must_exist(ask.tire, "the fill")
@@ -98,9 +147,18 @@ def start_fill(ask: StartFill, floor: Floor) -> None:
             f"{name} is being filled on {floor.name(state.place)} since {floor.say(state.since)}.",
             field="tire",
         )
-    if state.state != "taken in":
+    if state.state in ("paused", "abandoned"):
+        raise Nonsense(f"The fill of {name} was interrupted; go on with it instead (resume).", field="tire")
+    if state.state not in UNFILLED:
         raise Nonsense(
             f"{name} is {state.state} already; a casing that is filled again is taken in anew and gets a new tag.",
+            field="tire",
+        )
+    started = queries.start_of(floor.book, ask.tire)
+    if started:
+        raise Nonsense(
+            f"{name} was started at {floor.say(started.at)} already (event {started.seq}); "
+            "correct that event if its time is wrong.",
             field="tire",
         )
     floor.check_held(ask.tire, "filling")
@@ -108,18 +166,18 @@ def start_fill(ask: StartFill, floor: Floor) -> None:
         floor.stop(code, words, item or ask.tire, field="line")
     tire = queries.tire(floor.book, ask.tire)
     assert tire is not None
-    if tire.rating_pa is not None and tire.target_pa is not None and tire.target_pa > tire.rating_pa:
+    rating = queries.rating(floor.book, ask.tire)
+    if rating is not None and tire.target_pa is not None and tire.target_pa > rating:
         floor.stop(
-            "above rating",
-            f"{name} is to be filled to {psi(tire.target_pa)}, above its lowest rating of {psi(tire.rating_pa)}.",
-            ask.tire,
-        )
-    if tire.rating_pa is None:
+            "above rating", f"{name} is to be filled to {psi(tire.target_pa)}, above its lowest rating of {psi(rating)}.", ask.tire
+        )  # fmt: skip
+    if rating is None:
         floor.note(
             "no rating",
             f"No rating of {name} is in the book: read the sidewall, the rim and the wheel first.",
             ask.tire,
         )
+    _check_stretched(floor, ask.tire)
     warm = floor.limit("cure_temperature")
     for value, what in ((ask.bay_mc, "bay"), (ask.casing_mc, "casing"), (ask.mix_mc, "mix")):
         if value is not None and value < warm:
@@ -128,6 +186,28 @@ def start_fill(ask: StartFill, floor: Floor) -> None:
                 f"The {what} is at {fahrenheit(value)}, below the shop's limit of {fahrenheit(warm)}.",
                 ask.tire,
             )
+    return {"soaked_s": queries.soaked_s(floor.book, ask.tire, floor.at)}
+
+
+def _check_stretched(floor: Floor, tire: str) -> None:
+    """A tire known to be new stands at operating pressure for a time before it is filled."""
+    casing = queries.inspected(floor.book, tire, "casing", floor.at)
+    if casing is None or casing.value != "new":
+        return
+    stood = queries.inspected(floor.book, tire, "stretch", floor.at)
+    needed = floor.limit("stretch_new")
+    if stood is None or floor.at - stood.at < needed:
+        so_far = (
+            "was not stretched"
+            if stood is None
+            else f"stood at pressure for {times.hours(floor.at - stood.at)}"
+        )
+        floor.stop(
+            "not stretched",
+            f"{ids.pretty(tire)} is new and {so_far}; {times.hours(needed)} are the shop's rule.",
+            tire,
+            field="tire",
+        )
 
 
 def fahrenheit(mc: int) -> str:
@@ -183,9 +263,15 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
     """Finish a fill: what went in and at which pressure. Never refused for being out of limits."""
     state = floor.must_exist(ask.tire, "the fill")
     name = ids.pretty(ask.tire)
-    if state.state not in ("taken in", "filling"):
+    if state.state not in (*UNFILLED, "filling", "paused"):
         raise Nonsense(
             f"{name} is {state.state} already; correct its fill if something else went in.", field="tire"
+        )
+    done = queries.fill(floor.book, ask.tire)
+    if done:
+        raise Nonsense(
+            f"{name} was filled until {floor.say(done.at)}; correct its fill if something else went in.",
+            field="tire",
         )
     started = queries.start_of(floor.book, ask.tire)
     line = ask.line or (started.line if started else None)
@@ -197,6 +283,12 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
             f"{name} can't have been finished at {floor.say(floor.at)}: it was started at {floor.say(began)}.",
             field="at",
         )
+    first = queries.first_seen(floor.book, ask.tire)
+    if ask.started is not None and first is not None and began < first:
+        raise Nonsense(
+            f"The fill of {name} can't have begun at {floor.say(began)}: the tire came in at {floor.say(first)}.",
+            field="started",
+        )
     busy = queries.open_fill(floor.book, line, floor.at)
     if started is None and busy and busy["item"] != ask.tire:
         floor.note(
@@ -205,8 +297,18 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
             ask.tire,
             holds=True,
         )
-    mix = _mix(ask, floor, line)
-    draws = [draw(floor, line, ask.tire, "main", ask.weight_g, mix, ask.basis)]
+    mix = mix_of(floor, ask.tire, line, ask.mix_e4)
+    before = drawn_so_far(floor, ask.tire)
+    if ask.weight_g < before:
+        raise Nonsense(
+            f"{before / 1000:.1f} kg went into {name} before it was interrupted; give all that is in it now.",
+            field="weight_kg",
+        )
+    resumed = queries.last_touch(floor.book, ask.tire, "filling", floor.at)
+    part_from = resumed if before and resumed is not None else began
+    draws = []
+    if ask.weight_g > before:
+        draws.append(draw(floor, line, ask.tire, "main", ask.weight_g - before, mix, ask.basis))
     if ask.topup_g:
         topup_mix = (
             ask.topup_mix_e4 if ask.topup_mix_e4 is not None else min(mix, floor.limit("topup_regrind_most"))
@@ -217,24 +319,31 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
         value is not None and value < floor.limit("cold_start_below")
         for value in (started.bay_mc, started.casing_mc, started.mix_mc)
     )
-    return {"line": line, "started_at": began, "draws": draws, "cold": cold}
+    return {
+        "line": line, "began": began, "started_at": part_from, "draws": draws, "cold": cold, "mix_e4": mix,
+        "grams": ask.weight_g + (ask.topup_g or 0),
+    }  # fmt: skip
 
 
-def _mix(ask: FinishFill, floor: Floor, line: str) -> int:
+def drawn_so_far(floor: Floor, tire: str) -> int:
+    """Grams that are in a tire by the book already: the parts of a fill that was interrupted."""
+    return sum(act.grams for act in queries.draws_of(floor.book, tire) if act.at <= floor.at)
+
+
+def mix_of(floor: Floor, tire: str, line: str, said: int | None) -> int:
     """The regrind in the mix: what was said, else the order's, else as in the fill before, else none where none is loaded."""
-    if ask.mix_e4 is not None:
-        return ask.mix_e4
-    tire = queries.tire(floor.book, ask.tire)
-    if tire and tire.mix_e4 is not None:
-        return int(tire.mix_e4)
+    if said is not None:
+        return said
+    tire_row = queries.tire(floor.book, tire)
+    if tire_row and tire_row.mix_e4 is not None:
+        return int(tire_row.mix_e4)
     last = queries.last_fill_on(floor.book, line, floor.at)
     return int(last.mix_e4) if last else 0
 
 
 def _note_findings(ask: FinishFill, floor: Floor, line: str, draws: list[dict[str, Any]]) -> None:
     name = ids.pretty(ask.tire)
-    tire = queries.tire(floor.book, ask.tire)
-    rating = tire.rating_pa if tire else None
+    rating = queries.rating(floor.book, ask.tire)
 
     def note(code: str, words: str) -> None:
         floor.note(code, words, ask.tire, holds=True)
@@ -245,7 +354,10 @@ def _note_findings(ask: FinishFill, floor: Floor, line: str, draws: list[dict[st
         note("flow running", f"The pressure of {name} was read while material flowed, which does not count.")
     most = None if rating is None else rating * (10_000 + floor.limit("pressure_most_over")) // 10_000
     if ask.pressure_pa is not None and most is not None and rating is not None and ask.pressure_pa > most:
-        note("above rating", f"{name} was filled to {psi(ask.pressure_pa)}; its lowest rating is {psi(rating)}.")
+        note(
+            "above rating",
+            f"{name} was filled to {psi(ask.pressure_pa)}; its lowest rating is {psi(rating)}.",
+        )
     for one, limit in zip(draws, ("regrind_most", "topup_regrind_most"), strict=False):
         most = floor.limit(limit)
         if one["mix_e4"] > most:

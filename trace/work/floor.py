@@ -78,8 +78,26 @@ class Floor:
             raise Nonsense(f"{ids.pretty(item)} was voided and names nothing any more. Use the right label.")
         return then
 
+    def not_later(self, item: str, states: tuple[str, ...], field: str, until: str = "") -> None:
+        """Refuse a late entry of what the book has already, at a later time; *until* it turned into that in between."""
+        for one in queries.later_states(self.book, item, self.at):
+            if one.state == until:
+                return
+            if one.state in states:
+                raise Nonsense(
+                    f"{ids.pretty(item)} was {one.state} already, at {self.say(one.at)} (event {one.seq}); "
+                    "correct that event if its time is wrong.",
+                    field=field,
+                )
+
     def name(self, item: str) -> str:
         return queries.name_of(self.book, item)
+
+    def keep(self, data: bytes) -> str:
+        """Keep *data* beside the journal when this act is written; returns its digest."""
+        digest = hashlib.sha256(data).hexdigest()
+        self.blobs[digest] = data
+        return digest
 
     # -- what a verb may do ----------------------------------------------------------------------------------------------------
     def mint(self, kind: str, many: int = 1) -> list[str]:
@@ -115,7 +133,9 @@ class Floor:
                 f"{words} Only a lead or the owner can override this; you act as a {self.role}.",
                 field="override",
             )
-        self.note(code, f"{words} Overridden: {self.override}", item)
+        # signed by oneself when alone: a tire waits until a second person has looked, before it leaves
+        alone = bool(item) and self.signed_by is None and ids.kind_of(item) == "F"
+        self.note(code, f"{words} Overridden: {self.override}", item, holds=alone)
 
     def check_held(self, item: str, doing: str) -> None:
         """Stop where a hold lies on *item* or its lot."""
@@ -140,9 +160,23 @@ def stored(ask: Ask, blobs: dict[str, bytes]) -> dict[str, Any]:
         ):
             data = said[one.name].encode()
             digest = hashlib.sha256(data).hexdigest()
-            blobs[digest] = data
+            if one.mark.blob:
+                blobs[digest] = data
             said[one.name] = f"sha256:{digest}"
+        elif one.kind is dict and one.name in said:
+            said[one.name] = _without_files(said[one.name])
     return said
+
+
+def _without_files(value: Any) -> Any:
+    """What a correction said, a whole file in it named by its digest: the new body keeps the file itself."""
+    if isinstance(value, dict):
+        return {name: _without_files(part) for name, part in value.items()}
+    if isinstance(value, list):
+        return [_without_files(part) for part in value]
+    if isinstance(value, str) and ("\n" in value or len(value) > 2000):
+        return f"sha256:{hashlib.sha256(value.encode()).hexdigest()}"
+    return value
 
 
 def keep_blob(book: Book, digest: str, data: bytes) -> None:
@@ -169,6 +203,12 @@ def find_item(book: Book, shop: str | None, text: str, kinds: str, field: str) -
     if not queries.item_exists(book, compact):
         raise UnknownItem(
             f"{ids.pretty(compact)} reads well, but no such label was given out in this book. Check that it is this shop's.",
+            field=field,
+        )
+    owner = queries.shop_of(book, compact)
+    if shop and owner != shop:
+        raise UnknownItem(
+            f"{ids.pretty(compact)} belongs to the shop {owner}; this is {shop}. Scan one of this shop's labels.",
             field=field,
         )
     if ids.kind_of(compact) not in kinds:

@@ -28,6 +28,7 @@ def reclaim(ask: Reclaim, floor: Floor) -> dict[str, int]:
         raise Nonsense(f"{name} was scrapped: unset or spoiled fill never becomes regrind.", field="tire")
     if state.state in ("taken in", "filling", "reclaimed"):
         raise Nonsense(f"{name} is {state.state}; there is no fill to cut out.", field="tire")
+    floor.not_later(ask.tire, ("reclaimed",), "tire")
     floor.check_held(ask.tire, "reclaiming")
     fill = queries.fill(floor.book, ask.tire)
     if fill is None:
@@ -153,5 +154,6 @@ def scrap(ask: Scrap, floor: Floor) -> None:
         raise Nonsense(
             f"{ids.pretty(ask.item)} was scrapped at {floor.say(state.since)} already.", field="item"
         )
+    floor.not_later(ask.item, ("scrapped",), "item")
     if not ask.why:
         raise Nonsense("Say why it is scrapped.", field="why")

@@ -84,7 +84,7 @@ class AddSystem(Ask):
 @verb("add system", AddSystem, role="lead", place="office")
 def add_system(ask: AddSystem, floor: Floor) -> None:
     """Add a two-part material and its ratio by weight, from the supplier's data sheet."""
-    if queries.system(floor.book, floor.shop, ask.name) and floor.correcting is None:
+    if queries.system(floor.book, floor.shop, ask.name):
         raise Conflict(
             f"The system {ask.name} is in the book already; correct that event to change its ratio.",
             field="name",

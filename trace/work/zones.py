@@ -18,14 +18,17 @@ class Rack(Ask):
 
 
 @verb("rack", Rack, place="racks")
-def rack(ask: Rack, floor: Floor) -> None:
-    """Lay tires flat in a cure zone."""
+def rack(ask: Rack, floor: Floor) -> dict[str, list[str]]:
+    """Lay tires flat in a cure zone; those not filled yet soak in its warmth."""
     floor.must_exist(ask.zone, "racking")
     if len(set(ask.tires)) != len(ask.tires):
         raise Nonsense("The same tire is named twice.", field="tires")
+    soaking = []
     for tire in ask.tires:
         state = floor.must_exist(tire, "racking")
-        if state.state in ("taken in", "filling"):
+        if state.state in ("taken in", "soaking"):
+            soaking.append(tire)
+        if state.state in ("filling", "paused"):
             raise Nonsense(
                 f"{ids.pretty(tire)} is {state.state}; finish its fill before it is racked.", field="tires"
             )
@@ -34,8 +37,9 @@ def rack(ask: Rack, floor: Floor) -> None:
                 f"{ids.pretty(tire)} was {state.state} at {floor.say(state.since)}; it can't lie in a zone.",
                 field="tires",
             )
-        if state.state == "racked" and state.place == ask.zone:
+        if state.state in ("racked", "soaking") and state.place == ask.zone:
             raise Nonsense(f"{ids.pretty(tire)} lies in {floor.name(ask.zone)} already.", field="tires")
+    return {"soaking": soaking}
 
 
 class ReadTemperature(Ask):
@@ -56,8 +60,12 @@ def read_temperature(ask: ReadTemperature, floor: Floor) -> None:
 
 class LogTemperatures(Ask):
     zone: Zone = Field(description="The zone whose logger it is")
-    sensor: Text = Field("logger", description="Which logger, where a zone has several; the lowest of them counts")
-    unit_sure: bool = Field(False, description="Yes, the unit in the file is right, though the values are unusual")
+    sensor: Text = Field(
+        "logger", description="Which logger, where a zone has several; the lowest of them counts"
+    )
+    unit_sure: bool = Field(
+        False, description="Yes, the unit in the file is right, though the values are unusual"
+    )
     csv: File = Field(
         description="The logger's file: a line time,temp_f or time,temp_c, then one sample per line, times with offset"
     )

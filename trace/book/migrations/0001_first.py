@@ -80,7 +80,7 @@ CREATE TABLE line (
 CREATE TABLE tote (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL,
     supplier TEXT NOT NULL, lot TEXT NOT NULL, side TEXT NOT NULL CHECK (side IN ('A', 'B')),
-    system TEXT NOT NULL, net_g BIGINT NOT NULL CHECK (net_g > 0), basis TEXT NOT NULL,
+    system TEXT NOT NULL, grade TEXT NOT NULL, net_g BIGINT NOT NULL CHECK (net_g > 0), basis TEXT NOT NULL,
     received_at BIGINT NOT NULL, made_at BIGINT, use_by BIGINT,
     PRIMARY KEY (item)
 );
@@ -99,7 +99,7 @@ CREATE INDEX ingredient_source ON ingredient (source);
 CREATE TABLE line_act (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL,
     line TEXT NOT NULL, at BIGINT NOT NULL, rank BIGINT NOT NULL,
-    what TEXT NOT NULL CHECK (what IN ('hook', 'off', 'load', 'clean', 'draw')),
+    what TEXT NOT NULL CHECK (what IN ('hook', 'off', 'load', 'clean', 'odd', 'draw')),
     stream TEXT NOT NULL CHECK (stream IN ('A', 'B', 'R', '')),
     item TEXT NOT NULL, started_at BIGINT, grams BIGINT NOT NULL DEFAULT 0 CHECK (grams >= 0),
     a_g BIGINT NOT NULL DEFAULT 0 CHECK (a_g >= 0), b_g BIGINT NOT NULL DEFAULT 0 CHECK (b_g >= 0),
@@ -115,7 +115,7 @@ CREATE TABLE tire (
     customer TEXT NOT NULL, site TEXT NOT NULL, unit TEXT NOT NULL, position TEXT NOT NULL,
     size TEXT NOT NULL, section TEXT NOT NULL CHECK (section IN ('small', 'medium', 'large')),
     serial TEXT NOT NULL, wheel_serial TEXT NOT NULL, rating_pa BIGINT, target_pa BIGINT, mix_e4 BIGINT,
-    earlier TEXT NOT NULL, taken_at BIGINT NOT NULL,
+    earlier TEXT NOT NULL, order_number TEXT NOT NULL, taken_at BIGINT NOT NULL,
     PRIMARY KEY (item)
 );
 CREATE INDEX tire_customer ON tire (shop, customer);
@@ -169,6 +169,41 @@ CREATE TABLE cup_read (
     PRIMARY KEY (shop, seq)
 );
 CREATE INDEX cup_read_cup ON cup_read (cup, at);
+CREATE TABLE work_order (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, number TEXT NOT NULL, customer TEXT NOT NULL, site TEXT NOT NULL,
+    machine TEXT NOT NULL, unit TEXT NOT NULL, position TEXT NOT NULL, tires BIGINT NOT NULL CHECK (tires > 0), size TEXT NOT NULL,
+    target_pa BIGINT, mix_e4 BIGINT, grade TEXT NOT NULL, billed TEXT NOT NULL CHECK (billed IN ('weight', 'piece')),
+    PRIMARY KEY (shop, seq)
+);
+CREATE INDEX work_order_number ON work_order (shop, number);
+CREATE TABLE inspection (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL,
+    name TEXT NOT NULL, value TEXT NOT NULL, good BIGINT NOT NULL,
+    PRIMARY KEY (shop, seq, n)
+);
+CREATE INDEX inspection_item ON inspection (item, name, at);
+CREATE TABLE shift (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, line TEXT NOT NULL, at BIGINT NOT NULL,
+    what TEXT NOT NULL CHECK (what IN ('start', 'end')), caught_a_g BIGINT, caught_b_g BIGINT, who TEXT NOT NULL,
+    PRIMARY KEY (shop, seq)
+);
+CREATE INDEX shift_line ON shift (line, at);
+CREATE TABLE attachment (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL, lot TEXT NOT NULL, supplier TEXT NOT NULL, what TEXT NOT NULL,
+    media TEXT NOT NULL, digest TEXT NOT NULL, at BIGINT NOT NULL,
+    PRIMARY KEY (shop, seq), CHECK ((item = '') <> (lot = ''))
+);
+CREATE INDEX attachment_item ON attachment (item);
+CREATE TABLE kept (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL, shelf TEXT NOT NULL, keep_until BIGINT NOT NULL,
+    PRIMARY KEY (shop, seq)
+);
+CREATE INDEX kept_item ON kept (item);
+CREATE TABLE waste_out (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, line TEXT NOT NULL, at BIGINT NOT NULL, grams BIGINT NOT NULL CHECK (grams > 0),
+    became TEXT NOT NULL CHECK (became IN ('pieces', 'thrown away')),
+    PRIMARY KEY (shop, seq)
+);
 CREATE TABLE released (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL,
     path TEXT NOT NULL, overridden BIGINT NOT NULL, credited_s BIGINT NOT NULL,
@@ -184,10 +219,11 @@ CREATE TABLE dispatch (
 CREATE INDEX dispatch_item ON dispatch (item, at);
 CREATE TABLE came_back (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL,
-    complaint TEXT NOT NULL, customer TEXT NOT NULL, size TEXT NOT NULL, clues TEXT NOT NULL,
+    return_seq BIGINT NOT NULL, complaint TEXT NOT NULL, customer TEXT NOT NULL, size TEXT NOT NULL, clues TEXT NOT NULL,
     verdict TEXT NOT NULL CHECK (verdict IN ('ours', 'not ours', 'undetermined')),
     PRIMARY KEY (shop, seq)
 );
+CREATE INDEX came_back_return ON came_back (shop, return_seq);
 CREATE TABLE candidate (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, return_seq BIGINT NOT NULL,
     item TEXT NOT NULL, speaks_for TEXT NOT NULL, speaks_against TEXT NOT NULL,
