@@ -31,3 +31,9 @@ def new_shop(tmp_path):
     yield make
     for one in made:
         one.book.db.close()
+
+
+@pytest.fixture(scope="session", name="the_shop")
+def _the_shop():
+    """The builder itself, for tests that share one shop."""
+    return the_shop
