@@ -1,24 +1,48 @@
 """Making words fit: which characters the label's letters cover, and at which size and in how many lines they fit a box.
 
-A label is never spoiled by what was typed: a long value shrinks, then wraps, then ends in …; a letter the fonts do not have
-loses its accent or is printed as ¿. Each time `Fitted.cut` or `printable` tells, so that a page can say so beforehand.
+A label is never spoiled by what was typed: a long value shrinks, then wraps, then ends in …; a letter that no font of ours has
+loses its accent or is printed as ¿. Each time `Fitted.cut` or `Printable.changed` tells, so that a page can say so beforehand.
+
+All letters come with packages under open licences, so a label is the same on every machine: Bitstream Vera (reportlab brings it)
+for what it has, Fira Sans for other European languages, Greek and Cyrillic, Noto Sans for Hebrew and Arabic.
 """
 
 from __future__ import annotations
 
 import unicodedata
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import accumulate
+from importlib.util import find_spec
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
-PLAIN, BOLD = "Vera", "Vera-Bold"
-_FILES = {
-    PLAIN: "Vera.ttf",
-    BOLD: "VeraBd.ttf",
-}  # Bitstream Vera, whose licence allows embedding; reportlab brings it along
+from fillbook.labels import scripts
+
+
+@dataclass(frozen=True, eq=False)  # asked for at every letter, so compared by being the same one
+class Family:
+    """Letters of one design. ``scale`` and ``lift`` (in ems) bring letters that reach higher or deeper than Vera's into the
+    same line; a letter that even so does not fit into it counts as missing."""
+
+    name: str
+    package: str
+    plain: str
+    bold: str
+    scale: float = 1.0
+    lift: float = 0.0
+
+
+VERA = Family("Vera", "reportlab", "fonts/Vera.ttf", "fonts/VeraBd.ttf")
+FAMILIES = (
+    VERA,
+    Family("FiraSans", "fontpkg_fira_sans", "files/FiraSans-Regular.ttf", "files/FiraSans-Bold.ttf", scale=0.94),
+    Family("NotoSansHebrew", "justmytype_intl_rtl", *["fonts/ofl/notosanshebrew/NotoSansHebrew[wdth,wght].ttf"] * 2, scale=0.98),
+    Family(
+        "NotoSansArabic", "justmytype_intl_rtl", *["fonts/ofl/notosansarabic/NotoSansArabic[wdth,wght].ttf"] * 2, scale=0.85, lift=0.11
+    ),
+)
 
 # In ems: what the letters need above and below the baseline. Å and _ go furthest; of capitals and digits 0 and J.
 ASCENT, DESCENT = 0.95, 0.25
@@ -42,74 +66,126 @@ class Fitted:
     cut: bool = False
 
 
-@lru_cache(maxsize=1)
-def _fonts() -> dict[str, Any]:
-    import reportlab
+@lru_cache(maxsize=None)
+def _file(family: Family, bold: bool) -> Path:
+    where = find_spec(family.package)
+    if where is None or where.origin is None:
+        raise FileNotFoundError(f"the package {family.package}, which brings the letters of {family.name}, is not installed")
+    return Path(where.origin).parent / (family.bold if bold else family.plain)
+
+
+@lru_cache(maxsize=None)
+def _font(family: Family, bold: bool) -> Any:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
 
-    folder = Path(reportlab.__file__).parent / "fonts"
-    fonts = {name: TTFont(name, str(folder / file)) for name, file in _FILES.items()}
-    for font in fonts.values():
-        pdfmetrics.registerFont(font)
-    return fonts
+    made = TTFont(f"{family.name}-Bold" if bold else family.name, str(_file(family, bold)))
+    pdfmetrics.registerFont(made)
+    return made
 
 
-def font(bold: bool) -> str:
+@lru_cache(maxsize=None)
+def _outlines(family: Family) -> Any:
+    from PIL import ImageFont
+
+    return ImageFont.truetype(str(_file(family, True)), 1000)
+
+
+def font(bold: bool, family: Family = VERA) -> str:
     """The name under which the plain or bold letters are known to the PDF writer."""
-    name = BOLD if bold else PLAIN
-    _fonts()
-    return name
+    return str(_font(family, bold).fontName)
 
 
-def width(text: str, bold: bool) -> float:
+def width(text: str, bold: bool, family: Family = VERA) -> float:
     """How wide *text* runs, in ems (points at a size of one point)."""
-    return float(_fonts()[font(bold)].stringWidth(text, 1.0))
+    return float(_font(family, bold).stringWidth(text, 1.0)) * family.scale
 
 
-def printable(text: str) -> tuple[str, bool]:
-    """*text* on one line in letters the fonts have, and whether any letter had to be changed.
+class Printable(NamedTuple):
+    """What is printed of a value: its letters in spoken order, whether any had to be changed, and the letters' design."""
 
-    Control characters go, any blank is one blank. A letter the fonts lack is printed without its accent, or as its plain
-    form (ő as o, ① as 1), and where there is none as ¿.
+    text: str
+    changed: bool
+    family: Family = VERA
 
-    >>> printable("Győr  日")
-    ('Gyor ¿', True)
+
+def printable(text: str) -> Printable:
+    """*text* on one line in the first family that has all its letters, else in the one that lacks the fewest.
+
+    Control characters go, any blank is one blank. A letter the family lacks is printed without its accent, or as its plain
+    form (① as 1), and where there is none as ¿. Arabic letters are joined.
+
+    >>> printable("Győr").text, printable("Győr").family.name
+    ('Győr', 'FiraSans')
+    >>> printable("日 ①")[:2]
+    ('¿ 1', True)
     """
-    covered = _fonts()[PLAIN].face.charToGlyph
-    out, changed = [], False
     whole = unicodedata.normalize("NFC", text[: 2 * _LONGEST])
-    for letter in whole.translate(_OTHERWISE):
+    best: tuple[int, Printable] | None = None
+    for family in FAMILIES:
+        out, lacks = _written(whole, family)
+        if best is None or lacks < best[0]:
+            best = (lacks, Printable(out, lacks > 0, family))
+        if not lacks:
+            break
+    assert best is not None
+    return best[1]
+
+
+def _written(whole: str, family: Family) -> tuple[str, int]:
+    """*whole* in the letters *family* has, and how many it lacks."""
+    out, lacks = [], 0
+    for letter in scripts.join(whole).translate(_OTHERWISE):
         category = unicodedata.category(letter)
         if letter.isspace() or category.startswith("Z"):
             out.append(" ")
         elif category in ("Cc", "Cf"):
             continue
-        elif category[0] != "C" and ord(letter) in covered:
+        elif _has(family, letter):
             out.append(letter)
         else:
             plain = [c for c in unicodedata.normalize("NFKD", letter) if not unicodedata.combining(c)]
-            fits = all(ord(c) in covered and unicodedata.category(c)[0] != "C" for c in plain)
+            fits = all(_has(family, c) for c in plain)
             out.append("".join(plain) if fits else MISSING)
-            changed = True
-    return " ".join("".join(out).split()), changed
+            lacks += 1
+    return " ".join("".join(out).split()), lacks
+
+
+@lru_cache(maxsize=4096)
+def _has(family: Family, letter: str) -> bool:
+    """Whether *family* has *letter*, and it lies within the line."""
+    if unicodedata.category(letter)[0] in "CM" or any(  # a lone accent would lie over its neighbour
+        ord(letter) not in _font(family, bold).face.charToGlyph for bold in (False, True)
+    ):
+        return False
+    if family is VERA:  # measured once for all its letters: see ASCENT and DESCENT
+        return True
+    _, top, _, bottom = (v / 1000 * family.scale for v in _outlines(family).getbbox(letter, anchor="ls"))
+    return bool(-top + family.lift <= ASCENT and bottom - family.lift <= DESCENT)
 
 
 def fit(
     text: str, box_width: float, box_height: float, *, bold: bool, most: float, least: float, lines: int = 1,
-    line: float = LINE,
+    line: float = LINE, family: Family = VERA,
 ) -> Fitted:  # fmt: skip
     """The lines and the size at which *text* (printable) fits a box; all lengths in points.
 
     First one line shrinks from *most* to *least*, then up to *lines* lines do, then the last line ends in …. *line* is the
-    height of a line in ems.
+    height of a line in ems. Lines written from right to left come in the order of the eye.
     """
+    fitted = _fit(text, box_width, box_height, bold, most, least, lines, line, family)
+    return replace(fitted, lines=tuple(map(scripts.as_seen, fitted.lines))) if scripts.right_to_left(text) else fitted
+
+
+def _fit(
+    text: str, box_width: float, box_height: float, bold: bool, most: float, least: float, lines: int, line: float, family: Family
+) -> Fitted:
     whole, text = text, text[:_LONGEST]
     least = whole_tenths(min(least, box_height / line))
-    one = whole_tenths(min(most, box_height / line, box_width / max(width(text, bold), 0.01)))
+    one = whole_tenths(min(most, box_height / line, box_width / max(width(text, bold, family), 0.01)))
     if one >= least and text == whole:
         return Fitted(one, (text,))
-    widest = max(width(letter, bold) for letter in set(text) | {" "})  # no line is narrower than one letter
+    widest = max(width(letter, bold, family) for letter in set(text) | {" "})  # no line is narrower than one letter
     for count in range(2, lines + 1):
         # In tenths of a point. The smaller the letters, the fewer lines they need, so the right size is found by halving.
         low = round(least * 10)
@@ -117,7 +193,7 @@ def fit(
         best = None
         while low <= high and text == whole:
             tenths = (low + high) // 2
-            broken = _wrap(text, box_width * 10 / tenths, bold, count + 1)
+            broken = _wrap(text, box_width * 10 / tenths, bold, count + 1, family)
             if len(broken) <= count:
                 best, low = Fitted(tenths / 10, tuple(broken)), tenths + 1
             else:
@@ -125,8 +201,8 @@ def fit(
         if best:
             return best
     count = max(1, min(lines, int(box_height / (least * line) + 1e-9)))
-    *kept, last = _wrap(text, box_width / least, bold, count)
-    return Fitted(least, (*kept, _ended(last, box_width / least, bold)), cut=True)
+    *kept, last = _wrap(text, box_width / least, bold, count, family)
+    return Fitted(least, (*kept, _ended(last, box_width / least, bold, family)), cut=True)
 
 
 def whole_tenths(size: float) -> float:
@@ -134,11 +210,11 @@ def whole_tenths(size: float) -> float:
     return int(size * 10 + 1e-9) / 10
 
 
-def _wrap(text: str, ems: float, bold: bool, enough: int) -> list[str]:
+def _wrap(text: str, ems: float, bold: bool, enough: int, family: Family) -> list[str]:
     """*text* broken at blanks into lines of at most *ems*, the first *enough* of them; a word longer than a line is broken
     anywhere."""
     # The PDF writer does no kerning, so widths add up.
-    ends = list(accumulate((width(letter, bold) for letter in text), initial=0.0))
+    ends = list(accumulate((width(letter, bold, family) for letter in text), initial=0.0))
     lines: list[str] = []
     start = 0
     while start < len(text) and len(lines) < enough:
@@ -151,7 +227,7 @@ def _wrap(text: str, ems: float, bold: bool, enough: int) -> list[str]:
     return lines or [""]
 
 
-def _ended(text: str, ems: float, bold: bool) -> str:
-    while text and width(text + ELLIPSIS, bold) > ems:
+def _ended(text: str, ems: float, bold: bool, family: Family) -> str:
+    while text and width(text + ELLIPSIS, bold, family) > ems:
         text = text[:-1]
     return text.rstrip() + ELLIPSIS

@@ -15,7 +15,8 @@ from fillbook.labels import fitting, symbols
 from fillbook.labels.faces import Label, face_named
 from fillbook.labels.parts import (
     FACTS,
-    MM_PER_DOT,
+    DOTS_PER_INCH,
+    MM_PER_INCH,
     POINTS_PER_MM,
     SIDES,
     Bars,
@@ -23,12 +24,14 @@ from fillbook.labels.parts import (
     Face,
     Fact,
     Hole,
+    Logo,
     Part,
     Qr,
     Rule,
     Side,
     Words,
     caption_height,
+    module_dots,
 )  # fmt: skip
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, WrongKind
@@ -49,6 +52,7 @@ class Line:
     bold: bool = False
     white: bool = False
     capitals: bool = False
+    family: fitting.Family = fitting.VERA
 
     @property
     def extent(self) -> Box:
@@ -56,7 +60,7 @@ class Line:
         up = fitting.CAPITAL_ASCENT if self.capitals else fitting.ASCENT
         down = fitting.CAPITAL_DESCENT if self.capitals else fitting.DESCENT
         mm = self.size / POINTS_PER_MM
-        across = fitting.width(self.says, self.bold) * mm
+        across = fitting.width(self.says, self.bold, self.family) * mm
         return Box(self.left, self.baseline - up * mm, across, (up + down) * mm)
 
 
@@ -75,10 +79,11 @@ class Placed:
 
 @dataclass
 class Page:
-    """Everything on one page; ``width`` and ``height`` are whole printer dots."""
+    """Everything on one page; ``width`` and ``height`` are whole dots of a printer of ``dpi`` to the inch."""
 
     width: int
     height: int
+    dpi: int = DOTS_PER_INCH
     lines: list[Line] = field(default_factory=list)
     symbols: list[Placed] = field(default_factory=list)
     blocks: list[Box] = field(default_factory=list)  # filled black
@@ -87,16 +92,30 @@ class Page:
     rings: list[tuple[float, float, float]] = field(
         default_factory=list
     )  # middle across, middle down, diameter
+    logos: list[tuple[Box, bytes]] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
+    @property
+    def mm_per_dot(self) -> float:
+        return MM_PER_INCH / self.dpi
 
-def pages(label: Label) -> list[Page]:
-    """The pages of *label*, front first.
+    def dots(self, mm: float) -> int:
+        """The nearest whole printer dot."""
+        return round(mm / self.mm_per_dot)
+
+
+def face_of(label: Label) -> Face:
+    """The shop's own face of *label*, else the one of its name."""
+    return label.own or face_named(label.face)
+
+
+def pages(label: Label, dpi: int = DOTS_PER_INCH) -> list[Page]:
+    """The pages of *label* for a printer of *dpi* dots to the inch, front first.
 
     Raises Nonsense for an unknown face or fact, a side that is neither A nor B, an address too long for the QR code, and
     WrongKind for an ID of another kind than the face is for.
     """
-    face = face_named(label.face)
+    face = face_of(label)
     kind = ids.kind_of(label.id)
     if kind != face.kind:
         raise WrongKind(
@@ -107,7 +126,7 @@ def pages(label: Label) -> list[Page]:
             raise Nonsense(
                 f"{quoted(name)} is no fact of a label: take one of {', '.join(FACTS)}.", field="facts"
             )
-    return [_page(label, face, parts) for parts in face.pages]
+    return [_page(label, face, parts, dpi) for parts in face.pages]
 
 
 def notes(labels: Iterable[Label]) -> list[str]:
@@ -116,27 +135,25 @@ def notes(labels: Iterable[Label]) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def dots(mm: float) -> int:
-    """The nearest whole printer dot."""
-    return round(mm / MM_PER_DOT)
-
-
-def _page(label: Label, face: Face, parts: Sequence[Part]) -> Page:
-    page = Page(dots(face.width), dots(face.height))
+def _page(label: Label, face: Face, parts: Sequence[Part], dpi: int) -> Page:
+    page = Page(round(face.width * dpi / MM_PER_INCH), round(face.height * dpi / MM_PER_INCH), dpi)
     for part in parts:
         match part:
             case Words():
                 _words(page, part, label)
             case Fact():
-                _fact(page, part, label)
+                _fact(page, part, label, face)
             case Side():
-                _side(page, part, label)
+                _side(page, part, label, face)
             case Qr():
                 _qr(page, part, label)
             case Bars():
                 _bars(page, part, label)
             case Rule():
                 (page.dashes if part.dashed else page.blocks).append(part.box)
+            case Logo():
+                if face.logo:
+                    page.logos.append((part.box, face.logo))
             case Hole():
                 page.rings.append((part.across, part.down, part.diameter))
     return page
@@ -149,33 +166,39 @@ def _words(page: Page, part: Words, label: Label) -> None:
     _set(page, says, part.box, part.most, part.least, part.lines, part.bold, part.capitals, part.align)
 
 
-def _fact(page: Page, part: Fact, label: Label) -> None:
+def _fact(page: Page, part: Fact, label: Label, face: Face) -> None:
     box, above = part.box, caption_height(part)
     caption = part.caption or FACTS[part.name]
-    _set(page, caption, Box(box.left, box.top, box.width, above), part.caption_size, 4)
-    value = _value(page, label, part.name)
+    both = _with_second(caption, face.words.get(part.name, ""))
+    if _set(page, both.text, Box(box.left, box.top, box.width, above), part.caption_size, 4, family=both.family):
+        page.notes.append(f"The caption {quoted(both.text)} is cut short on the {face.name}, as it is too long.")
+    value, family = _value(page, label, part.name)
     if not value:
         page.blocks.append(Box(box.left, box.bottom - 0.2, box.width, 0.2))
         return
     room = Box(box.left, box.top + above, box.width, box.height - above)
     # One line stands on the bottom, so that neighbours of different size share a baseline; several hang from the caption.
     align = "foot" if part.lines == 1 else "left"
-    if _set(page, value, room, part.most, part.least, part.lines, bold=True, align=align):
+    if _set(page, value, room, part.most, part.least, part.lines, bold=True, align=align, family=family):
         page.notes.append(
             f"The {caption} of {ids.pretty(label.id)} is cut short on its label, as it is too long."
         )
 
 
-def _value(page: Page, label: Label, name: str) -> str:
-    value, changed = fitting.printable(label.facts.get(name, ""))
+def _with_second(first: str, second: str) -> fitting.Printable:
+    return fitting.printable(f"{first} · {second}" if second else first)
+
+
+def _value(page: Page, label: Label, name: str) -> tuple[str, fitting.Family]:
+    value, changed, family = fitting.printable(label.facts.get(name, ""))
     if changed:
         page.notes.append(
             f"The {FACTS[name]} of {ids.pretty(label.id)} is printed as {quoted(value)}, as the label's fonts lack some of its letters."
         )
-    return value
+    return value, family
 
 
-def _side(page: Page, part: Side, label: Label) -> None:
+def _side(page: Page, part: Side, label: Label, face: Face) -> None:
     side = label.facts.get("side", "")
     if side not in SIDES:
         raise Nonsense(
@@ -205,9 +228,17 @@ def _side(page: Page, part: Side, label: Label) -> None:
     left = square.right + 3
     words = Box(left, box.top, box.right - left, box.height * 0.6)
     below = Box(left, words.bottom, words.width, box.bottom - words.bottom)
-    _set(page, f"side {side} · {SIDES[side]}", words, part.most, part.least, bold=True)
-    system = _value(page, label, "system")
-    if system and _set(page, f"system {system}", below, 10, 7):
+    said = fitting.printable(f"side {side} · {SIDES[side]}")
+    system, family = _value(page, label, "system")
+    second = fitting.printable(face.words.get(SIDES[side], ""))
+    if second.text:
+        # Its own line: a name in another script is set in other letters than the first.
+        words = Box(left, box.top, box.right - left, box.height * 0.5)
+        below = Box(left, words.bottom, words.width, box.bottom - words.bottom)
+        _set(page, second.text, below, 11, 4, bold=True, family=second.family)
+        system = ""
+    _set(page, said.text, words, part.most, part.least, bold=True)
+    if system and _set(page, f"system {system}", below, 10, 4, family=family):
         page.notes.append(
             f"The system of {ids.pretty(label.id)} is cut short on its label, as it is too long."
         )
@@ -217,20 +248,21 @@ def _qr(page: Page, part: Qr, label: Label) -> None:
     code = symbols.qr(ids.address(label.host, label.id))
     if code.note:
         page.notes.append(code.note)
-    left, top = dots(part.left), dots(part.top)
-    quiet = symbols.QR_QUIET * part.dots
+    left, top = page.dots(part.left), page.dots(part.top)
+    module = module_dots(part.dots, page.dpi)
+    quiet = symbols.QR_QUIET * module
     dark = []
     for down, row in enumerate(code.rows):
         for start, length in _dark_runs(row):
             dark.append(
                 (
-                    left + quiet + start * part.dots,
-                    top + quiet + down * part.dots,
-                    length * part.dots,
-                    part.dots,
+                    left + quiet + start * module,
+                    top + quiet + down * module,
+                    length * module,
+                    module,
                 )
             )
-    across = code.modules * part.dots + 2 * quiet
+    across = code.modules * module + 2 * quiet
     page.symbols.append(Placed(QR, code.says, left, top, across, across, tuple(dark)))
 
 
@@ -245,20 +277,21 @@ def _dark_runs(row: Sequence[bool]) -> Iterable[tuple[int, int]]:
 
 def _bars(page: Page, part: Bars, label: Label) -> None:
     code = symbols.code128(label.id)
-    left, top, height = dots(part.left), dots(part.top), dots(part.height)
-    first = left + symbols.CODE128_QUIET * part.dots
+    left, top, height = page.dots(part.left), page.dots(part.top), page.dots(part.height)
+    module = module_dots(part.dots, page.dpi)
+    first = left + symbols.CODE128_QUIET * module
     starts = accumulate(code.widths, initial=0)
     dark = [
-        (first + start * part.dots, top, wide * part.dots, height)
+        (first + start * module, top, wide * module, height)
         for start, wide in list(zip(starts, code.widths, strict=False))[::2]  # every second one is a space
     ]
-    across = (code.modules + 2 * symbols.CODE128_QUIET) * part.dots
+    across = (code.modules + 2 * symbols.CODE128_QUIET) * module
     page.symbols.append(Placed(CODE128, code.says, left, top, across, height, tuple(dark)))
 
 
 def _set(
     page: Page, says: str, box: Box, most: float, least: float, lines: int = 1, bold: bool = False, capitals: bool = False,
-    align: str = "left",
+    align: str = "left", family: fitting.Family = fitting.VERA,
 ) -> bool:  # fmt: skip
     """Put words into a box; whether they had to be cut short. Text hangs from the top; capitals and ``foot`` stand on the
     bottom, so that neighbours of different size share a baseline."""
@@ -272,14 +305,15 @@ def _set(
         least=least,
         lines=lines,
         line=line,
+        family=family,
     )
     mm = fitted.size / POINTS_PER_MM
     top = box.top
     if capitals or align == "foot":
         top = box.bottom - len(fitted.lines) * line * mm
     for number, text in enumerate(fitted.lines):
-        spare = box.width - fitting.width(text, bold) * mm
+        spare = box.width - fitting.width(text, bold, family) * mm
         left = box.left + {"middle": spare / 2, "right": spare}.get(align, 0)
         baseline = top + number * line * mm + (fitting.CAPITAL_ASCENT if capitals else fitting.ASCENT) * mm
-        page.lines.append(Line(text, left, baseline, fitted.size, bold, False, capitals))
+        page.lines.append(Line(text, left, baseline, fitted.size, bold, False, capitals, family))
     return fitted.cut

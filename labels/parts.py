@@ -6,11 +6,13 @@ that a shop can move a part or make another face without touching what draws it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from itertools import combinations
 
 from fillbook.labels.fitting import CAPITAL_LINE, LINE
 from fillbook.labels.symbols import CODE128_QUIET, CODE128_WIDEST, QR_MODULES, QR_QUIET
+from fillbook.trace.core.labelling import DPIS, FACTS
 
 # Most label printers' heads have 203 dots to the inch (8 to the millimetre). Modules are whole dots, and symbols start on
 # one, so that each bar is as wide as it was meant: bars that fall between dots come out one dot too wide or too narrow, and
@@ -22,34 +24,22 @@ POINTS_PER_MM = 72 / MM_PER_INCH
 
 CAPTION_PT = 6.5  # the small word above a fact
 
+
+
+def module_dots(dots: int, dpi: int) -> int:
+    """Whole dots of a printer of *dpi* to a module that is *dots* wide at 203 to the inch, or a little less.
+
+    Up to a tenth of a dot is rounded up (2 dots at 203 are 2.96 at 300: 3, not 2).
+    """
+    return max(1, int(dots * dpi / DOTS_PER_INCH + 0.1))
+
+
+def _widest(modules: int, dots: int) -> float:
+    """Millimetres that many modules take at most, on any printer of `DPIS`."""
+    return max(modules * module_dots(dots, dpi) * MM_PER_INCH / dpi for dpi in DPIS)
+
+
 SIDES = {"A": "isocyanate", "B": "polyol"}
-
-#: Every fact a label may carry: its name, and the caption printed above it.
-FACTS = {
-    "side": "side",
-    "system": "system",
-    "lot": "lot",
-    "supplier": "supplier",
-    "net_weight": "net weight",
-    "received": "received",
-    "use_by": "use by",
-    "customer": "customer",
-    "size": "size",
-    "serial": "tire serial",
-    "mix": "regrind in the mix",
-    "weight": "weight of fill",
-    "filled_at": "filled at",
-    "pressure": "pressure",
-    "move_from": "may be moved and mounted",
-    "load_from": "may work under load",
-    "made_of": "made of",
-    "made_at": "ground at",
-    "poured_at": "poured at",
-    "line": "line",
-    "name": "name",
-    "note": "note",
-}
-
 
 @dataclass(frozen=True)
 class Box:
@@ -126,7 +116,7 @@ class Side:
 
 @dataclass(frozen=True)
 class Qr:
-    """The QR code, with its quiet zone, by its top left corner; ``dots`` of the printer to a module."""
+    """The QR code, with its quiet zone, by its top left corner; ``dots`` of a 203 dpi printer to a module."""
 
     left: float
     top: float
@@ -134,13 +124,13 @@ class Qr:
 
     @property
     def box(self) -> Box:
-        across = (QR_MODULES + 2 * QR_QUIET) * self.dots * MM_PER_DOT
+        across = _widest(QR_MODULES + 2 * QR_QUIET, self.dots)
         return Box(self.left, self.top, across, across)
 
 
 @dataclass(frozen=True)
 class Bars:
-    """The Code 128, with its quiet zone, room for the widest ID; ``dots`` of the printer to a module."""
+    """The Code 128, with its quiet zone, room for the widest ID; ``dots`` of a 203 dpi printer to a module."""
 
     left: float
     top: float
@@ -149,7 +139,7 @@ class Bars:
 
     @property
     def box(self) -> Box:
-        across = (CODE128_WIDEST + 2 * CODE128_QUIET) * self.dots * MM_PER_DOT
+        across = _widest(CODE128_WIDEST + 2 * CODE128_QUIET, self.dots)
         return Box(self.left, self.top, across, self.height)
 
 
@@ -182,18 +172,30 @@ class Hole:
         return Box(self.across - self.clear / 2, self.down - self.clear / 2, self.clear, self.clear)
 
 
-Part = Words | Fact | Side | Qr | Bars | Rule | Hole
+@dataclass(frozen=True)
+class Logo:
+    """The shop's own mark, as large as it fits into the box; nothing where the shop has none."""
+
+    box: Box
+
+
+Part = Words | Fact | Side | Qr | Bars | Rule | Hole | Logo
 
 
 @dataclass(frozen=True)
 class Face:
-    """A label's look: its size in millimetres, the kind of ID it is for (a letter of the IDs), and the parts of each page."""
+    """A label's look: its size in millimetres, the kind of ID it is for (a letter of the IDs), and the parts of each page.
+
+    ``words`` are second-language words by fact or substance, set beside the first; ``logo`` a picture's bytes.
+    """
 
     name: str
     kind: str
     width: float
     height: float
     pages: tuple[tuple[Part, ...], ...]
+    words: Mapping[str, str] = field(default_factory=dict)
+    logo: bytes = b""
 
 
 def faults(face: Face) -> list[str]:
@@ -244,5 +246,7 @@ def _called(part: Part) -> str:
             return "The Code 128 (with its quiet zone)"
         case Rule():
             return "The line"
+        case Logo():
+            return "The logo"
         case Hole():
             return "The hole (with its clear square)"

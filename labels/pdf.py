@@ -10,18 +10,19 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from fillbook.labels import fitting
+from fillbook.labels import fitting, logos
 from fillbook.labels.faces import Label
 from fillbook.labels.layout import Line, Page, pages
-from fillbook.labels.parts import DOTS_PER_INCH, POINTS_PER_MM
+from fillbook.labels.parts import DOTS_PER_INCH, POINTS_PER_MM, Box
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense
 
-_POINTS_PER_DOT = 72 / DOTS_PER_INCH
 
 
-def make_pdf(labels: Sequence[Label]) -> bytes:
-    """The PDF of *labels*, in their order; a two-sided tag gives its front, then its back.
+def make_pdf(labels: Sequence[Label], dpi: int = DOTS_PER_INCH, laid_out: Sequence[Sequence[Page]] | None = None) -> bytes:
+    """The PDF of *labels* for a printer of *dpi* dots to the inch, in their order; a two-sided tag gives its front, then its back.
+
+    *laid_out* are their pages where the caller has them already (`layout.pages`).
 
     The same labels always give the same bytes. Raises Nonsense or WrongKind for a label that cannot be drawn (see
     `layout.pages`), and Nonsense for none at all.
@@ -38,16 +39,18 @@ def make_pdf(labels: Sequence[Label]) -> bytes:
     )
     canvas.setAuthor("fillbook")
     canvas.setSubject("Labels; print at actual size, not fitted to the page")
-    for label in labels:
-        for page in pages(label):
-            _draw(canvas, page)
+    for number, label in enumerate(labels):
+        for page in laid_out[number] if laid_out else pages(label, dpi):
+            canvas.setPageSize((_points(page.width, page.dpi), _points(page.height, page.dpi)))
+            draw(canvas, page)
+            canvas.showPage()
     canvas.save()
     return out.getvalue()
 
 
-def _draw(canvas: Any, page: Page) -> None:
-    height = page.height * _POINTS_PER_DOT
-    canvas.setPageSize((_points(page.width), _points(page.height)))
+def draw(canvas: Any, page: Page) -> None:
+    """Everything on *page*, its lower left corner at the canvas's origin."""
+    height = page.height * 72 / page.dpi
     _draw_symbols(canvas, page)
 
     def y(mm: float) -> float:
@@ -81,18 +84,19 @@ def _draw(canvas: Any, page: Page) -> None:
     canvas.setDash()
     for line in page.lines:
         _draw_line(canvas, line, y(line.baseline))
-    canvas.showPage()
+    for box, picture in page.logos:
+        _draw_logo(canvas, box, picture, y(box.bottom))
 
 
-def _points(dots: int) -> float:
-    """Rounded down to what the file keeps: a page a hair too large is given one dot more, and everything on it stretched."""
-    return int(dots * _POINTS_PER_DOT * 1000 + 1e-6) / 1000
+def _points(dots: int, dpi: int) -> float:
+    """A hair less than the whole: a page a hair too large is given one dot more, and everything on it stretched."""
+    return int(dots * 72 / dpi * 1000 - 1e-3) / 1000
 
 
 def _draw_symbols(canvas: Any, page: Page) -> None:
     """All dark modules in one path and one fill: filled one by one, neighbours would show hairlines where they meet."""
     canvas.saveState()
-    canvas.scale(_POINTS_PER_DOT, _POINTS_PER_DOT)
+    canvas.scale(72 / page.dpi, 72 / page.dpi)
     path = canvas.beginPath()
     for symbol in page.symbols:
         for left, top, width, height in symbol.dark:
@@ -104,5 +108,14 @@ def _draw_symbols(canvas: Any, page: Page) -> None:
 
 def _draw_line(canvas: Any, line: Line, baseline: float) -> None:
     canvas.setFillGray(1 if line.white else 0)
-    canvas.setFont(fitting.font(line.bold), line.size)
-    canvas.drawString(line.left * POINTS_PER_MM, baseline, line.says)
+    canvas.setFont(fitting.font(line.bold, line.family), line.size * line.family.scale)
+    canvas.drawString(line.left * POINTS_PER_MM, baseline + line.family.lift * line.size, line.says)
+
+
+def _draw_logo(canvas: Any, box: Box, picture: bytes, foot: float) -> None:
+    from reportlab.lib.utils import ImageReader
+
+    canvas.drawImage(
+        ImageReader(io.BytesIO(logos.checked(picture))), box.left * POINTS_PER_MM, foot, box.width * POINTS_PER_MM, box.height * POINTS_PER_MM,
+        preserveAspectRatio=True, anchor="c",
+    )  # fmt: skip

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from fillbook.labels import rendering
 from fillbook.labels.faces import Label
-from fillbook.labels.layout import CODE128, QR, Placed, pages
+from fillbook.labels.layout import CODE128, QR, Page, Placed, pages
 from fillbook.labels.parts import DOTS_PER_INCH
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense
@@ -34,21 +34,27 @@ def read_back(pdf: bytes, dpi: int = DOTS_PER_INCH) -> list[set[str]]:
     return [set(_texts(picture)) for picture in rendering.rendered(pdf, dpi)]
 
 
-def proofread(pdf: bytes, labels: Sequence[Label]) -> int:
-    """Read every symbol of *labels* where it stands on its page of *pdf*; how many there are.
+def proofread(
+    pdf: bytes, labels: Sequence[Label], dpi: int = DOTS_PER_INCH, laid_out: Sequence[Sequence[Page]] | None = None
+) -> int:
+    """Read every symbol of *labels* where it stands on its page of *pdf*, drawn at the printer's *dpi*; how many there are.
 
     A symbol counts as read only by itself, so that a good QR code does not cover for bad bars beside it.
 
     Raises Nonsense naming the first ID of which a symbol does not read, or reads as something else, and where the PDF has
     more or fewer pages than the labels.
     """
-    wanted = [(label, page) for label in labels for page in pages(label)]
+    wanted = [
+        (label, page)
+        for number, label in enumerate(labels)
+        for page in (laid_out[number] if laid_out else pages(label, dpi))
+    ]
     there = rendering.page_count(pdf)
     if there != len(wanted):
         raise Nonsense(f"The PDF has {there} pages, the labels need {len(wanted)}: make the labels again.")
     count = 0
     for number, ((label, page), picture) in enumerate(
-        zip(wanted, rendering.rendered(pdf), strict=True), start=1
+        zip(wanted, rendering.rendered(pdf, dpi), strict=True), start=1
     ):
         if picture.size != (page.width, page.height):
             raise Nonsense(

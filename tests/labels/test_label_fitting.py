@@ -14,7 +14,8 @@ from fillbook.labels import fitting
         ("Cafe\u0301", "Café", False),  # the accent as a character of its own
         ("  two \t lines\r\nof it ", "two lines of it", False),
         ("soft\u00adhyphen, bell\x07, \u202eturned", "softhyphen, bell, turned", False),
-        ("Győr", "Gyor", True),
+        ("Győr", "Győr", False),
+        ("Ђорђе, Ωμέγα", "Ђорђе, Ωμέγα", False),
         ("①２", "12", True),
         ("日本 5", "¿¿ 5", True),
         ("🛞", "¿", True),
@@ -24,7 +25,7 @@ from fillbook.labels import fitting
     ],
 )
 def test_what_is_printed_of_what_was_typed(typed, printed, changed):
-    assert fitting.printable(typed) == (printed, changed)
+    assert fitting.printable(typed)[:2] == (printed, changed)
 
 
 def test_a_short_value_stands_as_large_as_the_box_allows():

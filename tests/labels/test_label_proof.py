@@ -8,28 +8,44 @@ import pytest
 from fillbook.labels import pdf as pdf_module
 from fillbook.labels import proof
 from fillbook.labels.faces import FACES, Label, face_for
+from fillbook.labels.layout import pages
 from fillbook.labels.pdf import make_pdf
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense
+from fillbook.trace.core.labelling import LABELS, SIZES
+
+
+USUAL = [name for name in FACES if name in LABELS]
+EACH_SIZE = [*USUAL, *(f"{label} {size}" for label in ("tote label", "tire tag", "zone sign") for size in SIZES)]
 
 
 @pytest.mark.parametrize("dpi", [203, 300])
-@pytest.mark.parametrize("face", FACES)
+@pytest.mark.parametrize("face", USUAL)
 def test_both_symbols_read_back_from_the_very_bytes(face, dpi, a_label):
     label = a_label(face)
-    front, *rest = proof.read_back(make_pdf([label]), dpi)
+    front, *rest = proof.read_back(make_pdf([label], dpi), dpi)
     address = ids.address(label.host, label.id)
     assert front == {address, label.id}
     assert all(texts == {address} for texts in rest)
     assert {ids.read(text) for text in front} == {label.id}
 
 
+@pytest.mark.parametrize(
+    ("face", "dpi"), [*((f, dpi) for f in EACH_SIZE for dpi in (203, 300)), ("tote label", 600), ("badge 2x1 in", 600), ("tire tag 3x2 in", 600)]
+)
+def test_every_symbol_reads_by_itself_at_the_printers_own_resolution(face, dpi, a_label):
+    label = a_label(face)
+    symbols = sum(len(page.symbols) for page in pages(label, dpi))
+    assert symbols >= 3
+    assert proof.proofread(make_pdf([label], dpi), [label], dpi) == symbols
+
+
 def test_twenty_labels_in_one_pdf_all_read(many_ids):
     labels = [Label(face_for(one).name, one, "FILLBOOK.LOCAL", {"side": "B"}) for one in many_ids]
     pdf = make_pdf(labels)
     wanted = sum(
-        4 if label.face == "tire tag" else 2 for label in labels
-    )  # a tag's stub and back have their own
+        6 if label.face == "tire tag" else 3 for label in labels
+    )  # two QR codes and the bars; a tag's stub and back have their own
     assert proof.proofread(pdf, labels) == wanted
     assert {ids.read(text) for page in proof.read_back(pdf) for text in page} == set(many_ids)
 
@@ -37,7 +53,7 @@ def test_twenty_labels_in_one_pdf_all_read(many_ids):
 def test_a_long_host_still_reads_at_level_m(a_label):
     label = a_label("tire tag", host="A-RATHER-LONG-NAME.FILLBOOK.EXAMPLE:8080")
     assert len(ids.address(label.host, label.id)) == 61
-    assert proof.proofread(make_pdf([label]), [label]) == 4
+    assert proof.proofread(make_pdf([label]), [label]) == 6
 
 
 def test_another_labels_pdf_is_found_out(a_label):
@@ -59,16 +75,16 @@ def test_pages_of_another_size_are_found_out(a_label):
 
 @pytest.mark.parametrize(
     ("spoiled", "words"),
-    [(0, "QR code"), (1, "Code 128"), (2, "QR code")],
-    ids=["large QR", "bars", "stub QR"],
+    [(0, "QR code"), (1, "QR code"), (2, "Code 128"), (3, "QR code")],
+    ids=["second QR", "large QR", "bars", "stub QR"],
 )
 def test_one_bad_symbol_is_named_though_the_others_read(spoiled, words, a_label, monkeypatch):
     """Half of one symbol's dark modules are left out of the drawing; the stub's own QR code may not be covered for."""
     label = a_label("tire tag")
     drawn = pdf_module.pages
 
-    def spoil(one):
-        front, back = drawn(one)
+    def spoil(one, dpi):
+        front, back = drawn(one, dpi)
         bad = front.symbols[spoiled]
         front.symbols[spoiled] = replace(bad, dark=bad.dark[::2])
         return [front, back]
@@ -100,4 +116,4 @@ def test_several_threads_may_make_and_proofread_at_once(a_label):
         thread.start()
     for thread in threads:
         thread.join()
-    assert read == [4] * 20
+    assert read == [6] * 20

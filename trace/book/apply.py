@@ -594,13 +594,48 @@ def _log_temperatures(facts: Facts, event: Event, said: dict[str, Any]) -> None:
         )
     facts.row(
         "sample_block", zone=said["zone"], sensor=said["sensor"], first_at=body["first_at"], last_at=body["last_at"], count=body["count"],
-        digest=body["digest"],
+        digest=body["digest"], read_as=body["read_as"],
     )  # fmt: skip
+    for n, one in enumerate(body["doubts"]):
+        facts.row("doubt", n=n, zone=said["zone"], sensor=said["sensor"], **one)
     facts.book.insert_many(
         "sample",
         ("zone", "sensor", "at", "shop", "seq", "mc"),
         [(said["zone"], said["sensor"], s.at, event.shop, event.seq, s.mc) for s in samples],
     )
+
+
+@handles("trust samples")
+def _trust_samples(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "trust", digest=event.body["digest"], zone=event.body["zone"], at=event.happened_at, who=event.signed_by or event.who,
+        why=said["why"],
+    )  # fmt: skip
+    facts.touch(event.body["zone"], f"doubtful samples of event {said['event']} trusted: {said['why']}")
+
+
+@handles("hang sensor")
+def _hang_sensor(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "sensor_act", zone=said["zone"], sensor=said["sensor"], at=event.happened_at, what="hang", offset_mk=said["offset_mk"],
+        tolerance_mk=said.get("tolerance_mk"), gap_s=said.get("gap_s"),
+    )  # fmt: skip
+    facts.touch(said["zone"], f"logger {said['sensor']} hung")
+
+
+@handles("take down sensor")
+def _take_down_sensor(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("sensor_act", zone=said["zone"], sensor=said["sensor"], at=event.happened_at, what="down", offset_mk=0)
+    facts.touch(said["zone"], f"logger {said['sensor']} taken down")
+
+
+@handles("let sensor send")
+def _let_sensor_send(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "sensor_token", zone=said["zone"], sensor=said["sensor"], token_hash=said.get("token_hash", ""),
+        who=event.signed_by or event.who, at=event.happened_at, ended=int(said["stop"]),
+    )  # fmt: skip
+    facts.touch(said["zone"], f"logger {said['sensor']} may {'no longer send' if said['stop'] else 'send its readings itself'}")
 
 
 @handles("pour cup")
@@ -623,7 +658,8 @@ def _read_cup(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     passed = event.body["passed"]
     facts.row(
         "cup_read", cup=said["cup"], at=event.happened_at, is_set=int(said["is_set"]),
-        hardness=" ".join(str(v) for v in said["hardness"]), passed=int(passed),
+        hardness=" ".join(str(v) for v in said["hardness"]), passed=int(passed), scale=said["scale"], dwell_s=said.get("dwell_s"),
+        cup_mc=said.get("cup_mc"), thickness_dmm=said.get("thickness_dmm"),
     )  # fmt: skip
     facts.touch(said["cup"], "passed" if passed else "failed", state="passed" if passed else "failed")
 
@@ -631,17 +667,19 @@ def _read_cup(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 # -- the desk ------------------------------------------------------------------------------------------------------------------
 @handles("release")
 def _release(facts: Facts, event: Event, said: dict[str, Any]) -> None:
-    frozen = event.body["frozen"]
-    facts.row(
-        "released", item=said["tire"], at=event.happened_at, path=frozen["path"], overridden=int(frozen["overridden"]),
-        credited_s=frozen["credited_s"], moved_at=frozen["moved_at"], work_at=frozen["work_at"],
-    )  # fmt: skip
-    facts.touch(
-        said["tire"],
-        "released, overridden" if frozen["overridden"] else "released",
-        state="released",
-        place="",
-    )
+    for n, frozen in enumerate(event.body["frozen"]):
+        facts.row(
+            "released", n=n, item=frozen["item"], at=event.happened_at, path=frozen["path"], overridden=int(frozen["overridden"]),
+            credited_s=frozen["credited_s"], attended_s=frozen["attended_s"], moved_at=frozen["moved_at"], work_at=frozen["work_at"],
+        )  # fmt: skip
+        words = "released, overridden" if frozen["overridden"] else "released"
+        facts.touch(frozen["item"], words, state="released", place="")
+
+
+@handles("settle")
+def _settle(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("settled", item=said["tire"], at=event.happened_at, who=event.signed_by or event.who, why=said["why"])
+    facts.touch(said["tire"], f"later readings looked at: {said['why']}")
 
 
 @handles("dispatch")

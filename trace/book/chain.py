@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import re
 from collections.abc import Iterator
+from typing import Any
 
 from fillbook.trace.book.journal import FIRST, Event, Position, digest
 from fillbook.trace.book.opening import Book
@@ -77,9 +79,32 @@ def check_chain(book: Book, shop: str, kept: tuple[int, str] | None = None) -> s
 
 
 def check_blobs(book: Book) -> str | None:
-    """What is wrong with the bytes kept beside the journal; None where each has the digest it is named by."""
-    for (name,) in book.tuples("SELECT digest FROM blob ORDER BY digest"):
-        data = bytes(book.value("SELECT bytes FROM blob WHERE digest = ?", name))
-        if hashlib.sha256(data).hexdigest() != name:
-            return f"The file with the digest {name[:16]} was changed: its bytes have another one."
+    """What is wrong with the bytes kept beside the journal, in words that name the first event whose file was changed or lost;
+    None where each has the digest it is named by."""
+    seen: set[str] = set()
+    for shop in book.shops():
+        for event in events(book, shop):
+            for name in files_named(event.body):
+                if name in seen:
+                    continue
+                seen.add(name)
+                data = book.value("SELECT bytes FROM blob WHERE digest = ?", name)
+                if data is None:
+                    return f"event {shop}:{event.seq} names a file with the digest {name[:16]}, which is missing."
+                if hashlib.sha256(bytes(data)).hexdigest() != name:
+                    return f"event {shop}:{event.seq}: its file with the digest {name[:16]} was changed: the bytes have another one."
     return None
+
+
+def files_named(value: Any, key: str = "", typed: bool = False) -> Iterator[str]:
+    """The digests of files that an event's body names; in what somebody *typed*, only those marked as such."""
+    if isinstance(value, dict):
+        for name, part in value.items():
+            yield from files_named(part, name, typed or name == "said")
+    elif isinstance(value, list):
+        for part in value:
+            yield from files_named(part, key, typed)
+    elif isinstance(value, str) and key != "position_hash":
+        found = re.fullmatch(r"(sha256:)?([0-9a-f]{64})", value)
+        if found and (found[1] or not typed):
+            yield found[2]

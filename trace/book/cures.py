@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import queries, suspects
+from fillbook.trace.book import loggers, queries, suspects
 from fillbook.trace.book.items import Say
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import cure, exposure, ids, release, times
@@ -43,6 +43,7 @@ def rule_for(book: Book, shop: str, section: str, at: int) -> cure.Rule:
         rules=queries.rules_number(book, shop, at),
         lag_s=limit(f"lag_{section}"),
         added_s=limit(f"cold_{section}"),
+        activation_j_mol=limit("activation_energy"),
     )
 
 
@@ -60,11 +61,7 @@ class Zones:
         since = start - start % 86_400 - LOOK_BACK_S
         key = (zone, since)
         if key not in self._sensors:
-            fact = self.facts[zone]
-            found = [
-                queries.samples(self.book, zone, name, since, self.now) for name in queries.sensors(self.book, zone)
-            ]
-            self._sensors[key] = [cure.Sensor(part, fact.gap_s, fact.tolerance_mk) for part in found if part]
+            self._sensors[key] = loggers.sensors(self.book, self.facts[zone], since, self.now)
         return self._sensors[key]
 
     def readings(self, zone: str, start: int) -> list[cure.Reading]:
@@ -91,8 +88,13 @@ def clock(book: Book, tire: str, fill: Row, now: int, zones: Zones | None = None
     return cure.clock(fill.at, lay, sensors, readings, rule, now, cold_start=bool(fill.cold))
 
 
-def case(book: Book, tire: str, now: int, *, tag_scanned: bool = True, zones: Zones | None = None) -> Case:
-    """Everything that bears on the release of *tire* at *now*. Raises Nonsense for a tire that was never filled."""
+def case(
+    book: Book, tire: str, now: int, *, tag_scanned: bool = True, zones: Zones | None = None, knowing_release: bool = False
+) -> Case:
+    """Everything that bears on the release of *tire* at *now*. Raises Nonsense for a tire that was never filled.
+
+    *knowing_release*: look at a released tire again, as if the release were still to be signed.
+    """
     fill = queries.fill(book, tire)
     if fill is None or fill.at > now:
         raise Nonsense(
@@ -105,6 +107,7 @@ def case(book: Book, tire: str, now: int, *, tag_scanned: bool = True, zones: Zo
     cup = queries.cup_covering(book, fill)
     read = queries.cup_verdict(book, cup["item"], now) if cup else None
     hardness = [int(v) for v in read.hardness.split()] if read and read.hardness else []
+    scale = read.scale if read else "A"
     holds = [h for h in queries.holds_on(book, tire) if h.at <= now]
     state = queries.state_at(book, tire, now).state or ""
     evidence = release.Evidence(
@@ -114,7 +117,8 @@ def case(book: Book, tire: str, now: int, *, tag_scanned: bool = True, zones: Zo
         cure=found,
         cup=None if cup is None else "waiting" if read is None else "passed" if read.passed else "failed",
         hardness_median=release.median_hardness(hardness),
-        hardness_least=queries.limit(book, shop, "hardness_least", now),
+        hardness_least=queries.limit(book, shop, "hardness_least_00" if scale == "00" else "hardness_least", now),
+        hardness_scale=scale,
         pressure_pa=fill.pressure_pa,
         flow_stopped=bool(fill.flow_stopped),
         lowest_rating_pa=facts.rating_pa if facts else None,
@@ -123,7 +127,7 @@ def case(book: Book, tire: str, now: int, *, tag_scanned: bool = True, zones: Zo
         unsettled=[h.why for h in holds if h.by_rule],
         source_holds=_source_holds(book, shop, tire, now),
         tag_scanned=tag_scanned,
-        already_released=state in ("released", "dispatched"),
+        already_released=state in ("released", "dispatched") and not knowing_release,
     )
     decision = release.decide(evidence, say_time=say.time, say_pressure=say.pressure)
     dates = release.two_dates(
@@ -188,6 +192,7 @@ def answer(book: Book, tire: str, now: int, *, tag_scanned: bool = True) -> dict
         "near_s": clock.near_s,
         "below_s": clock.below_s,
         "unobserved_s": clock.unobserved_s,
+        "equivalent_s": clock.equivalent_s,
         "needed_s": {"earliest": clock.needed_earliest_s, "standard": clock.needed_standard_s},
         "cold_start": clock.cold_start,
         "zone": queries.name_of(book, clock.zone) if clock.zone else None,

@@ -12,7 +12,7 @@ from typing import Any
 
 from fillbook.trace.book import queries
 from fillbook.trace.book.opening import Book, Row
-from fillbook.trace.core import flow
+from fillbook.trace.core import flow, limits
 
 Key = tuple[int, int, int, int]  # at, rank, seq, n
 STREAMS = ("A", "B", "R")
@@ -22,6 +22,7 @@ FLOW_LIMITS = (
     "hopper_content_low",
     "hopper_content_high",
     "contents_until_gone",
+    *sorted(set(limits.BASIS_LIMITS.values())),
 )
 BATCH_DRAW = 0  # a batch has one group of ingredients
 
@@ -172,6 +173,7 @@ def derive_line(book: Book, shop: str, line: str, start: Key) -> None:
             totals["B"] += act.b_g
             totals["R"] += act.r_g
     numbers = _numbers(book, [act.item for act in acts if act.what == "draw"])
+    bands = Bands(book, shop)
     settled: set[int] = set()
     states = []
     for act in acts:
@@ -184,36 +186,58 @@ def derive_line(book: Book, shop: str, line: str, start: Key) -> None:
                         state.streams[name], fill_total[act.seq][name], act.started_at
                     )
             off_ratio = state.off_ratio()
-            _draw(book, act, state, numbers)
+            _draw(book, act, state, numbers, bands)
         else:
             name = act.stream
             key = (name, act.at)
             if key not in vessels:
                 vessels[key] = vessel(book, shop, line, name, act.at)
             stream = replace(state.streams[name], vessel=vessels[key])
-            state.streams[name] = _change(stream, act)
+            state.streams[name] = _change(stream, act, bands)
         states.append((line, act.at, act.rank, act.seq, act.n, int(off_ratio), state.text()))
     book.insert_many("line_state", ("line", "at", "rank", "seq", "n", "off_ratio", "state"), states)
 
 
-def _change(stream: flow.Stream, act: Row) -> flow.Stream:
+class Bands:
+    """By how many ten-thousandths a weight of a basis may be off, by the limit in force at its time."""
+
+    def __init__(self, book: Book, shop: str) -> None:
+        self.said: dict[str, list[tuple[int, int]]] = {}
+        for name, from_at, value in book.tuples(
+            "SELECT name, from_at, value FROM limit_set WHERE shop = ? AND scope = '' ORDER BY from_at, seq",
+            shop,
+        ):
+            self.said.setdefault(name, []).append((from_at, value))
+
+    def of(self, basis: str, at: int) -> int:
+        name = limits.band_of(basis)
+        for from_at, value in reversed(self.said.get(name, ())):
+            if from_at <= at:
+                return value
+        return limits.limit(name).default
+
+
+def _change(stream: flow.Stream, act: Row, bands: Bands) -> flow.Stream:
     if act.what == "hook":
         return flow.hook_up(stream, act.item, act.at, ran_dry=bool(act.ran_dry), how_full=act.how_full)
     if act.what == "off":
         return flow.disconnect(stream, act.at)
-    if act.what == "odd":  # as after running dry: what follows is not trusted until the hose has been through once
+    if (
+        act.what == "odd"
+    ):  # as after running dry: what follows is not trusted until the hose has been through once
         return replace(stream, off_ratio_left_g=max(1, stream.vessel.hi_g, stream.off_ratio_left_g))
     if act.what == "load":
-        return flow.load(stream, act.item, act.at, act.grams)
+        return flow.load(stream, act.item, act.at, act.grams, band_e4=bands.of(act.basis, act.at))
     return flow.restart(stream, act.at)
 
 
-def _draw(book: Book, act: Row, state: LineState, numbers: dict[str, int]) -> None:
+def _draw(book: Book, act: Row, state: LineState, numbers: dict[str, int], bands: Bands) -> None:
     child, draw = numbers[act.item], draw_id(act.seq, act.n)
     book.execute("DELETE FROM link WHERE child = ? AND draw = ?", (child, draw))
     rows = []
+    band_e4 = bands.of(act.basis, act.at)
     for name, grams in (("A", act.a_g), ("B", act.b_g), ("R", act.r_g)):
-        state.streams[name], shares = flow.draw(state.streams[name], grams)
+        state.streams[name], shares = flow.draw(state.streams[name], grams, band_e4=band_e4)
         parents = _numbers(book, [share.parent for share in shares if share.parent])
         rows += [
             (
@@ -258,16 +282,36 @@ def derive_batch(book: Book, batch: str) -> None:
     for piece in pieces:
         together[(piece.source, piece.cut_at)] = together.get((piece.source, piece.cut_at), 0) + piece.grams
     numbers = _numbers(book, [source for source, _ in together if source])
+    whole = sum(together.values())
+    basis = (
+        book.value("SELECT basis FROM tote WHERE item = ?", batch) or "scale"
+    )  # a mixture's own, pieces are weighed
+    band_e4 = Bands(book, queries.shop_of(book, batch)).of(basis, made_at)
     rows = []
     unknown = 0
     for (source, cut_at), grams in together.items():
         draw = BATCH_DRAW
         if not source:  # one row per date: the draw number keeps them apart within one batch
             draw, unknown = unknown, unknown + 1
-        rows.append(
-            (child, draw, "G", numbers.get(source, 0), order(made_at, 0), grams, grams, grams, cut_at)
-        )
+        least, most = part_of(grams, whole, band_e4)
+        rows.append((child, draw, "G", numbers.get(source, 0), order(made_at, 0), least, grams, most, cut_at))
     _insert_links(book, rows)
+
+
+def part_of(grams: int, whole: int, band_e4: int) -> tuple[int, int]:
+    """The least and most that *grams* can be of *whole*, when each weight in it may be *band_e4* ten-thousandths off.
+
+    As a part of the whole as it was written: least where this weight is as low and the others as high as can be.
+
+    >>> part_of(100, 200, 100)
+    (99, 101)
+    >>> part_of(200, 200, 100)
+    (200, 200)
+    """
+    rest, low, high = whole - grams, 10_000 - min(band_e4, 9_000), 10_000 + band_e4
+    return whole * grams * low // (grams * low + rest * high), -(
+        -whole * grams * high // (grams * high + rest * low)
+    )
 
 
 def derive_place(book: Book, item: str) -> None:
@@ -303,7 +347,8 @@ def derive_search(book: Book, item: str) -> None:
         for row in book.rows(f"SELECT {', '.join(columns)} FROM {table} WHERE item = ?", item):
             words |= {(plain_word(row[c]), item, c) for c in columns if plain_word(row[c] or "")}
     for row in book.rows(
-        "SELECT name, value FROM inspection WHERE item = ? AND name IN ('serial', 'date_code', 'wheel_serial')", item
+        "SELECT name, value FROM inspection WHERE item = ? AND name IN ('serial', 'date_code', 'wheel_serial')",
+        item,
     ):
         if word := plain_word(row.value):
             words.add((word, item, row.name))

@@ -95,9 +95,10 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
     holds = queries.open_holds(book, shop)
     if holds:
         newest = holds[0]
-        what = ids.pretty(newest["item"]) if newest["item"] else f"lot {newest.lot}"
-        many = f"{len(holds)} holds are open; the newest is on {what}: " if len(holds) > 1 else f"{what} is on hold: "
-        found.append(Alert("stop", f"{many}{newest.why}", place="holds"))
+        what = ids.pretty(newest["item"]) if newest["item"] else f"Lot {newest.lot}"
+        why = newest.why if newest.why.startswith(what) else f"{what}: {newest.why}"
+        many = f"{len(holds)} holds are open, the newest: " if len(holds) > 1 else "On hold: "
+        found.append(Alert("stop", many + why, place="holds"))
     for line in queries.lines(book, shop):
         there = queries.connected(book, line["item"], now)
         if queries.off_ratio_at(book, line["item"], now):
@@ -108,7 +109,10 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
     for row in _use_by(book, shop, now):
         past = row.use_by < now
         day = times.show_date(row.use_by, queries.timezone(book, shop))
-        words = f"{ids.pretty(row['item'])} {'was' if past else 'is'} to be used by {day}."
+        one = row.totes == 1
+        what = ids.pretty(row["item"]) if one else f"{row.totes} totes of lot {row.lot}"
+        verb = ("was" if past else "is") if one else ("were" if past else "are")
+        words = f"{what} {verb} to be used by {day}."
         found.append(Alert("stop" if past else "look", words, row["item"]))
     for zone in queries.zones(book, shop):
         newest = queries.newest_sample(book, zone["item"])
@@ -128,8 +132,9 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
 
 def _use_by(book: Book, shop: str, now: int) -> list[Row]:
     return book.rows(
-        "SELECT t.item, t.use_by FROM tote t JOIN place p ON p.item = t.item WHERE t.shop = ? AND t.use_by < ? "
-        "AND p.state NOT IN ('empty', 'scrapped', 'void') ORDER BY t.use_by, t.item LIMIT 8",
+        "SELECT min(t.item) AS item, count(*) AS totes, t.lot, t.use_by FROM tote t JOIN place p ON p.item = t.item "
+        "WHERE t.shop = ? AND t.use_by < ? AND p.state NOT IN ('empty', 'scrapped', 'void') "
+        "GROUP BY t.supplier, t.lot, t.use_by ORDER BY t.use_by, t.lot LIMIT 8",
         shop, now + SOON_S,
     )  # fmt: skip
 

@@ -466,7 +466,7 @@ def readings(book: Book, zone: str, start: int, end: int) -> list[tuple[int, int
 
 def blocks(book: Book, zone: str, start: int, end: int) -> list[Row]:
     return book.rows(
-        "SELECT shop, seq, digest, first_at, last_at, count FROM sample_block WHERE zone = ? AND last_at >= ? AND first_at <= ? ORDER BY seq",
+        "SELECT shop, seq, sensor, digest, first_at, last_at, count FROM sample_block WHERE zone = ? AND last_at >= ? AND first_at <= ? ORDER BY seq",
         zone, start, end,
     )  # fmt: skip
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from peewee import DatabaseError
+
 from fillbook.trace.book import chain as reading
 from fillbook.trace.book import journal
 from fillbook.trace.book.apply import apply
@@ -23,7 +25,8 @@ def replay(book: Book, into: Book, progress: Callable[[int], None] | None = None
                     try:
                         chain.append(event)
                         apply(into, chain, event)
-                    except ShopError as trouble:
+                    except (ShopError, LookupError, TypeError, ValueError, DatabaseError) as trouble:
+                        # a forged body that no verb ever wrote: whatever it breaks, the event is what is wrong
                         raise Damaged(f"Event {shop}:{event.seq} can't be applied again: {trouble}") from None
                     if progress:
                         progress(event.seq)

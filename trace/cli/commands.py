@@ -37,10 +37,11 @@ COMMANDS = {
 }
 VERBS = (
     "abandon", "add-line", "add-person", "add-system", "add-zone", "attach", "clean", "correct", "dispatch", "empty-waste",
-    "end-shift", "finish-fill", "grind", "hold", "hook-up", "identify", "inspect", "inspect-tote", "keep", "leak", "lift", "load",
-    "log-temperatures", "odd-flow", "open-order", "open-recall", "pause", "pour-cup", "pour-heel", "print", "purge", "rack",
-    "read-cup", "read-temperature", "receive", "reclaim", "release", "reserve-ids", "resume", "return", "run-pump", "scrap",
-    "set-limit", "set-up-shop", "start-fill", "start-shift", "stretch", "take-in", "take-retain", "unhook",
+    "end-shift", "finish-fill", "grind", "hang-sensor", "hold", "hook-up", "identify", "inspect", "inspect-tote", "keep", "leak",
+    "let-sensor-send", "lift", "load", "log-temperatures", "odd-flow", "open-order", "open-recall", "pause", "pour-cup",
+    "pour-heel", "print", "purge", "rack", "read-cup", "read-temperature", "receive", "reclaim", "release", "reserve-ids", "resume",
+    "return", "run-pump", "scrap", "set-limit", "set-up-shop", "settle", "start-fill", "start-shift", "stretch", "take-down-sensor",
+    "take-in", "take-retain", "trust-samples", "unhook",
 )  # fmt: skip
 
 

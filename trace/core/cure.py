@@ -21,6 +21,7 @@ from typing import NamedTuple
 from fillbook.trace.core.errors import Nonsense
 
 FORECAST_FROM_S = 48 * 3600  # the forecast takes the zone's credited share of the last two days
+GAS_CONSTANT = 8.314462618  # J/(mol K), exact since the SI of 2019
 ZERO_C_MK = 273_150  # 0 °C in thousandths of a kelvin
 
 Exact = int | Fraction
@@ -50,6 +51,7 @@ class Rule:
     rules: int = 1
     lag_s: int = 0
     added_s: int = 0
+    activation_j_mol: int = 0  # from the supplier's data sheet; 0: none is given
 
 
 @dataclass(frozen=True)
@@ -76,11 +78,25 @@ class Reading:
 
 @dataclass(frozen=True)
 class Sensor:
-    """A logger's samples in order of time. Longer gaps than ``gap_s`` are unobserved; ``tolerance_mk`` is taken off every sample."""
+    """A logger's samples in order of time. Longer gaps than ``gap_s`` are unobserved; ``tolerance_mk`` is taken off every sample.
+
+    ``offset_mk``, from a calibration, is added to every sample. The logger hung in its zone from ``since`` (epoch seconds; None: for
+    as long as the zone is looked at) until ``until`` (None: it still does); outside that time it says nothing and is not missed, so
+    a logger that took another's place leaves no gap but the one between their samples. ``breaks`` are times at which a doubtful
+    sample was left out: the stretch around one is unobserved, however short.
+    """
 
     samples: Sequence[tuple[int, int]]
     gap_s: int = 900
     tolerance_mk: int = 0
+    offset_mk: int = 0
+    since: int | None = None
+    until: int | None = None
+    breaks: Sequence[int] = ()
+
+    def hangs_at(self, at: int) -> bool:
+        """Whether it hung in its zone just after *at*."""
+        return (self.since is None or self.since <= at) and (self.until is None or at < self.until)
 
 
 @dataclass(frozen=True)
@@ -100,6 +116,7 @@ class Cure:
     ``credited_s + attended_s + near_s + below_s + unobserved_s`` is the time since ``credit_from``. ``needed_earliest_s`` is None
     after a cold start. ``first_reached_…_at`` is the exact second at which the credit was enough, None before that. ``ready_…_at``
     is the same second once reached, else a forecast, or None where nothing can be foretold; ``basis`` says in words which.
+    ``equivalent_s`` is what the observed time came to at the limit's temperature where an activation energy is given, else None.
     """
 
     started_at: int
@@ -122,6 +139,7 @@ class Cure:
     ready_standard_at: int | None
     zone: str | None
     basis: str
+    equivalent_s: int | None = None
 
 
 Sensors = Mapping[str, Sensor | Sequence[Sensor]]
@@ -249,6 +267,7 @@ def clock(
         ),
         zone=lies_in.zone if lies_in else None,
         basis="reached" if standard is not None else rate.words,
+        equivalent_s=_equivalent(found.start, stays, sensors, rule, now),
     )
 
 
@@ -298,10 +317,13 @@ def _stretches(sensors: Sequence[Sensor], start: int, end: int) -> Iterator[_Str
             )
         at_hand.append((inside, sensor))
         cuts.update(at for at, _ in inside if start < at < end)
+        cuts.update(at for at in (sensor.since, sensor.until) if at is not None and start < at < end)
     places = [0] * len(at_hand)
     for begin, until in pairwise(sorted(cuts)):
         lines: list[_Line] | None = []
         for n, (inside, sensor) in enumerate(at_hand):
+            if not sensor.hangs_at(begin):
+                continue
             place = places[n]
             while place + 1 < len(inside) and inside[place + 1][0] <= begin:
                 place += 1
@@ -310,12 +332,14 @@ def _stretches(sensors: Sequence[Sensor], start: int, end: int) -> Iterator[_Str
                 place + 1 >= len(inside)
                 or inside[place][0] > begin
                 or inside[place + 1][0] - inside[place][0] > sensor.gap_s
+                or (sensor.breaks and _any_within(sensor.breaks, inside[place][0], inside[place + 1][0]))
             ):
                 lines = None
             elif lines is not None:
                 (t0, m0), (t1, m1) = inside[place], inside[place + 1]
-                lines.append((t0, m0 - sensor.tolerance_mk, t1, m1 - sensor.tolerance_mk))
-        yield begin, until, lines
+                shift = sensor.offset_mk - sensor.tolerance_mk
+                lines.append((t0, m0 + shift, t1, m1 + shift))
+        yield begin, until, lines or None
 
 
 def _time(sample: tuple[int, int]) -> int:
@@ -400,6 +424,21 @@ def _earned(
             near += nearly - _whole(warm)
             below += b - a - nearly
     return _Earned(start, credits, near, below, max(0, now - start) - observed - vouched)
+
+
+def _equivalent(start: int, stays: Sequence[Stay], sensors: Sensors, rule: Rule, now: int) -> int | None:
+    """Whole seconds at the limit's temperature that cured as far as the observed time did; of several loggers the coldest counts."""
+    if not rule.activation_j_mol:
+        return None
+    q_k = rule.activation_j_mol / GAS_CONSTANT
+    total = 0.0
+    for stay in stays:
+        end = now if stay.end is None else min(now, stay.end)
+        for a, b, lines in _stretches(_loggers(sensors, stay.zone), max(start, stay.start), end):
+            if lines:
+                coldest = min(lines, key=lambda line: _on(line, a) + _on(line, b))
+                total += _aged(coldest, a, b, q_k, rule.limit_mc)
+    return math.floor(total)
 
 
 def _loggers(sensors: Sensors, zone: str) -> list[Sensor]:
@@ -519,15 +558,19 @@ def _rate(lies_in: Stay | None, sensors: Sensors, readings: Sequence[Reading], r
         return _Rate("no forecast: the tire lies in no zone")
     zone = lies_in.zone
     loggers = _loggers(sensors, zone)
-    if not any(len(logger.samples) for logger in loggers):
+    hanging = [logger for logger in loggers if logger.hangs_at(now)]
+    if not any(len(logger.samples) for logger in hanging):
         return _hand_rate([r for r in readings if r.zone == zone and r.at <= now], rule, now)
     newest, first = now, now - FORECAST_FROM_S
-    for logger in loggers:
+    for logger in hanging:
         upto = bisect_right(logger.samples, now, key=_time)
         if not upto or now - logger.samples[upto - 1][0] > 2 * logger.gap_s:
             return _Rate("no forecast: the logger of the zone is silent")
         newest = min(newest, logger.samples[upto - 1][0])
-        first = max(first, logger.samples[0][0])
+    logged = [logger.samples[0][0] for logger in hanging if logger.since is None] or [
+        min(logger.samples[0][0] for logger in loggers if logger.samples)
+    ]
+    first = max(first, *logged)
     seconds = sum(
         _whole(_warm(lines, a, b, rule.limit_mc))
         for a, b, lines in _stretches(loggers, first, newest)
@@ -606,15 +649,19 @@ def equivalent_seconds(
     Equivalent age of ASTM C1074 (Freiesleben Hansen and Pedersen), on the straight lines between samples. Arguments as in
     `degree_seconds` and `age_factor`.
     """
+    return sum(_aged(line, a, b, q_k, reference_mc) for a, b, line in _lines(samples, start, end, gap_s))
+
+
+def _aged(line: _Line, a: int, b: int, q_k: float, reference_mc: int) -> float:
+    """The integral of `age_factor` over [a, b] on *line*."""
+    from_mc, to_mc = float(_on(line, a)), float(_on(line, b))
+    steps = 1 + int(abs(to_mc - from_mc) / _STEP_MK)
+    climb = (to_mc - from_mc) / steps
     total = 0.0
-    for a, b, line in _lines(samples, start, end, gap_s):
-        from_mc, to_mc = float(_on(line, a)), float(_on(line, b))
-        steps = 1 + int(abs(to_mc - from_mc) / _STEP_MK)
-        climb = (to_mc - from_mc) / steps
-        for n in range(steps):
-            middle = from_mc + (n + 0.5) * climb
-            for node, weight in _NODES:
-                total += weight * age_factor(middle + node * climb / 2, q_k, reference_mc) * (b - a) / steps
+    for n in range(steps):
+        middle = from_mc + (n + 0.5) * climb
+        for node, weight in _NODES:
+            total += weight * age_factor(middle + node * climb / 2, q_k, reference_mc) * (b - a) / steps
     return total
 
 

@@ -28,7 +28,8 @@ _IN_ORDER = attrgetter("ord", "child", "draw", "stream", "parent")
 class Link(NamedTuple):
     """What one parent gave to one draw of a child, or to a batch.
 
-    Within one (child, draw, stream) the ``best_g`` sum to the grams of that group, and 0 ≤ least ≤ best ≤ most. ``cut_at``
+    Within one (child, draw, stream), a batch being one group, the ``best_g`` sum to the grams of that group, and 0 ≤ least ≤
+    best ≤ most. ``cut_at``
     stands on a parent of unknown origin: the latest second at which that material can have been made.
     """
 
@@ -75,7 +76,9 @@ class Genealogy:
         last: dict[str, int] = {}
         rows = sorted(links, key=_IN_ORDER)
         for row in rows:
-            found.setdefault(row.child, {}).setdefault((row.draw, row.stream), []).append(row)
+            # What went into a batch is one group; unknown pieces only have a draw of their own to keep their dates apart.
+            group = ("" if row.stream == "G" else row.draw, row.stream)
+            found.setdefault(row.child, {}).setdefault(group, []).append(row)
             last[row.child] = row.ord
             if not 0 <= row.least_g <= row.best_g <= row.most_g:
                 raise Damaged(

@@ -14,6 +14,11 @@ A hopper is filled by loads, so its level is not steady: what has gone in runs a
 what the level can change. In bounds a change-over therefore counts up to the grams poured since (at most the highest content)
 earlier, and up to the height of the level band later.
 
+Weights are never exact: each draw has a band by its basis (scale, pump total, chart ...). What was drawn before what is certain,
+how many kilograms lay between is not. So each stream sums the bands of its draws, and what flowed since a change-over is known to
+within the bands since then: the sum starts anew at each change-over, and only the draws near one get wider. A draw's own grams
+stay as they were written; its shares are fractions of them, whatever it truly weighed.
+
 Everything is a plain frozen value; each act gives a new stream. Grams are whole, times seconds of UTC since 1970.
 """
 
@@ -68,7 +73,7 @@ class Source:
     ``lo_g`` and ``hi_g`` bound what the vessel held just then (0 and 0: it was empty or flushed). ``how_full``: quarters of
     the fill done when it was changed inside one. ``poured_g``: grams poured into a hopper since, up to the next change-over.
     ``nothing_since``: when what was on before was taken off, if nothing was on in between. ``likely_g``: what it most likely
-    held, where that is not the middle.
+    held, where that is not the middle. ``slack_g``: the stream's summed bands when it entered.
     """
 
     parent: str
@@ -82,6 +87,7 @@ class Source:
     poured_g: int = 0
     nothing_since: int | None = None
     likely_g: int | None = None
+    slack_g: int = 0
 
     def best_g(self) -> float:
         """What the vessel most likely held at this change-over, in grams."""
@@ -94,7 +100,8 @@ class Stream:
 
     ``before`` is the parent of all that went in before the first of ``sources``; ``connected`` what is hooked up now.
     ``off_ratio_left_g``: grams still to come through after running dry until draws are trusted again. ``level_g``: what a hopper
-    holds while it is being filled again after it was emptied, -1 when it works in its usual band.
+    holds while it is being filled again after it was emptied, -1 when it works in its usual band. ``slack_g``: the bands of all
+    draws so far, summed; ``level_slack_g``: those of what was poured and drawn since a hopper was emptied.
     """
 
     vessel: Vessel
@@ -104,6 +111,8 @@ class Stream:
     before: str = UNKNOWN
     off_ratio_left_g: int = 0
     level_g: int = -1
+    slack_g: int = 0
+    level_slack_g: int = 0
 
 
 @dataclass(frozen=True)
@@ -154,8 +163,8 @@ def hook_up(
     return replace(after, off_ratio_left_g=max(1, vessel.hi_g)) if ran_dry else after
 
 
-def load(stream: Stream, parent: str, at: int, grams: int) -> Stream:
-    """*grams* of *parent* were poured into the hopper at once at *at*.
+def load(stream: Stream, parent: str, at: int, grams: int, *, band_e4: int = 0) -> Stream:
+    """*grams* of *parent* were poured into the hopper at once at *at*; by its basis the weight may be *band_e4* ten-thousandths off.
 
     What feeds the hopper besides goes on feeding it afterwards. Raises Nonsense for a hose, or less than one gram.
     """
@@ -164,19 +173,24 @@ def load(stream: Stream, parent: str, at: int, grams: int) -> Stream:
         raise Nonsense(f"A {vessel.kind} cannot be loaded; hook the tote up instead.")
     _whole(grams, "The weight of a load (grams)", 1)
     level, fed_by = stream.level_g, stream.connected
+    poured_g = grams + slack(grams, band_e4)
     lo_g = vessel.lo_g if level < 0 else 0
     # A load that does not fit in the band shows that the hopper takes more than was said.
-    hi_g = max(vessel.hi_g, max(lo_g, level) + grams)
+    hi_g = max(vessel.hi_g, max(lo_g, level + stream.level_slack_g) + poured_g)
     stream = replace(
         stream, sources=tuple(replace(s, hi_g=max(s.hi_g, hi_g)) if s.hi_g else s for s in stream.sources)
     )
-    entering = Source(parent, at, *(stream.total_g,) * 3, lo_g=lo_g, hi_g=hi_g, poured_g=grams)
+    entering = Source(parent, at, *(stream.total_g,) * 3, lo_g=lo_g, hi_g=hi_g, poured_g=poured_g)
     stream = _entered(stream, entering, merge=True)
     if level >= 0:
-        stream = replace(stream, level_g=level + grams)
+        off = stream.level_slack_g + poured_g - grams
+        stream = replace(stream, level_g=level + grams, level_slack_g=off)
     if fed_by != UNKNOWN and fed_by != parent:
         c0 = stream.total_g
-        again = Source(fed_by, at, c0, c0 + grams, c0 + grams, lo_g=lo_g, hi_g=hi_g, poured_g=vessel.hi_g)
+        again = Source(
+            fed_by, at, c0, c0 + grams, c0 + poured_g, lo_g=lo_g, hi_g=hi_g, poured_g=vessel.hi_g,
+            slack_g=stream.slack_g,
+        )  # fmt: skip
         stream = replace(stream, sources=(*stream.sources, again))
     return stream
 
@@ -189,7 +203,7 @@ def restart(stream: Stream, at: int) -> Stream:
     entering = Source(stream.connected, at, *(stream.total_g,) * 3, lo_g=0, hi_g=0)
     empty = stream.vessel.kind == vessels.HOPPER and stream.connected == UNKNOWN
     stream = _entered(stream, entering, merge=False)
-    return replace(stream, off_ratio_left_g=0, level_g=0 if empty else -1)
+    return replace(stream, off_ratio_left_g=0, level_g=0 if empty else -1, level_slack_g=0)
 
 
 def disconnect(stream: Stream, at: int) -> Stream:
@@ -234,17 +248,19 @@ def settle(stream: Stream, grams: int, started_at: int) -> Stream:
     return replace(stream, sources=tuple(placed), off_ratio_left_g=off_ratio_left_g)
 
 
-def draw(stream: Stream, grams: int) -> tuple[Stream, tuple[Share, ...]]:
+def draw(stream: Stream, grams: int, *, band_e4: int = 0) -> tuple[Stream, tuple[Share, ...]]:
     """Draw *grams*: the stream after it, and what each parent gave.
 
-    The best grams add up to *grams*. A parent that entered more than once is one share, by the rule for sets. Parents that can
+    *band_e4*: by how many ten-thousandths the weight may be off, by its basis. It widens what later draws (and this one, after a
+    change-over) hold of what, never the draw itself. The best grams add up to *grams*. A parent that entered more than once is one share, by the rule for sets. Parents that can
     have given nothing are left out. Raises Nonsense for negative grams.
     """
     _whole(grams, "The weight of a draw (grams)")
     if not grams:
         return stream, ()
     a, b = stream.total_g, stream.total_g + grams
-    since = _since_each(stream, a, b)
+    off = slack(grams, band_e4)
+    since = _since_each(stream, a, b, off)
     parts = [
         (
             parent,
@@ -260,9 +276,19 @@ def draw(stream: Stream, grams: int) -> tuple[Stream, tuple[Share, ...]]:
     if 2 * level >= stream.vessel.lo_g + stream.vessel.hi_g:
         level = -1  # back in its usual band
     after = replace(
-        stream, total_g=b, off_ratio_left_g=max(0, stream.off_ratio_left_g - grams), level_g=level
-    )
+        stream, total_g=b, off_ratio_left_g=max(0, stream.off_ratio_left_g - grams), level_g=level,
+        slack_g=stream.slack_g + off, level_slack_g=stream.level_slack_g + off if level >= 0 else 0,
+    )  # fmt: skip
     return _without_those_all_gone(after), _whole_shares(parts, _Span(grams, grams, grams))
+
+
+def slack(grams: int, band_e4: int) -> int:
+    """By how many grams *grams* may be off, rounded up; never all of it.
+
+    >>> slack(148_000, 300)
+    4440
+    """
+    return -(-grams * min(max(0, band_e4), 9_000) // 10_000)
 
 
 def possibly_off_ratio(stream: Stream) -> bool:
@@ -335,7 +361,8 @@ def content(stream: Stream) -> tuple[Share, ...]:
         s, younger = stream.sources[number], older[-1]
         lead, lag = _lead_and_lag(stream, number)
         middle = s.best_g()
-        u, early, late = max(0, now - s.c0), max(0, now - s.c0_lo + lead), now - s.c0_hi - lag
+        off = stream.slack_g - s.slack_g
+        u, early, late = max(0, now - s.c0), max(0, now - s.c0_lo + lead + off), now - s.c0_hi - lag - off
         best = 0.0 if u >= k * middle else middle - u + vessels.likely_left(kind, u, middle, k)
         if late < 0:
             most = held.most  # it may not have begun to enter
@@ -421,6 +448,7 @@ _NONE = _Span(0, 0, 0)
 def _entered(stream: Stream, entering: Source, *, merge: bool) -> Stream:
     """The stream with one more change-over, at the present running total."""
     now, sources = stream.total_g, stream.sources
+    entering = replace(entering, slack_g=stream.slack_g)
     if not isinstance(entering.parent, str):
         raise Nonsense(f"What is hooked up is named by its ID, not by {entering.parent!r}.")
     if type(entering.at) is not int:
@@ -472,6 +500,7 @@ def _with_nothing_on_before(s: Source, vessel: Vessel, low: int, since: int | No
         c0_hi=s.c0_hi if since is None else since,
         lo_g=s.lo_g,
         hi_g=s.hi_g,
+        slack_g=s.slack_g,
     )
     if s.hi_g == 0:  # empty until then, or filled by what was unknown
         s = replace(s, lo_g=0, hi_g=vessel.hi_g, likely_g=0)
@@ -527,28 +556,35 @@ def _lead_and_lag(stream: Stream, number: int) -> tuple[int, int]:
     return min(poured, s.hi_g), s.hi_g - s.lo_g
 
 
-def _since_each(stream: Stream, a: int, b: int) -> list[_Span]:
-    """Of a draw from *a* to *b*: the grams that went in since each change-over, the first for 'ever'."""
+def _since_each(stream: Stream, a: int, b: int, off: int) -> list[_Span]:
+    """Of a draw from *a* to *b* that may be *off* grams off: the grams that went in since each change-over, the first for 'ever'.
+
+    F rises with what has flowed, so its mean over the draw is highest where both ends lie as far on as the bands allow, and
+    lowest where both lie as far back.
+    """
     kind, k = stream.vessel.kind, stream.vessel.after_contents
     own = []
     for number, s in enumerate(stream.sources):
         lead, lag = _lead_and_lag(stream, number)
         middle = s.best_g()
-        late, early = s.c0_hi + lag, s.c0_lo - lead
+        before = stream.slack_g - s.slack_g
+        a_lo, a_hi = a - s.c0_hi - lag - before, a - s.c0_lo + lead + before
+        b_lo, b_hi = a_lo + (b - a) - off, a_hi + (b - a) + off
         own.append(
             _Span(
                 # Past the last step of a curve the draw is all new: say so in whole grams, without the noise of the sums.
                 b - a
-                if a - late >= k * s.hi_g
-                else vessels.least_left(kind, b - late, s.hi_g, k)
-                - vessels.least_left(kind, a - late, s.hi_g, k),
+                if a_lo >= k * s.hi_g
+                else (vessels.least_left(kind, b_lo, s.hi_g, k) - vessels.least_left(kind, a_lo, s.hi_g, k))
+                * ((b - a) / (b_lo - a_lo)),
                 b - a
                 if a - s.c0 >= k * middle
                 else vessels.likely_left(kind, b - s.c0, middle, k)
                 - vessels.likely_left(kind, a - s.c0, middle, k),
                 b - a
-                if a - early >= s.lo_g
-                else vessels.most_left(kind, b - early, s.lo_g) - vessels.most_left(kind, a - early, s.lo_g),
+                if a_hi >= s.lo_g
+                else (vessels.most_left(kind, b_hi, s.lo_g) - vessels.most_left(kind, a_hi, s.lo_g))
+                * ((b - a) / (b_hi - a_hi)),
             )
         )
     # What went in since a change-over includes what went in since every later one. A later one at which the vessel may have
@@ -577,7 +613,8 @@ def _without_those_all_gone(stream: Stream) -> Stream:
     k = stream.vessel.after_contents
     for number in reversed(range(len(stream.sources))):
         s = stream.sources[number]
-        if stream.total_g >= s.c0_hi + _lead_and_lag(stream, number)[1] + k * s.hi_g:
+        off = stream.slack_g - s.slack_g
+        if stream.total_g - off >= s.c0_hi + _lead_and_lag(stream, number)[1] + k * s.hi_g:
             return replace(stream, before=s.parent, sources=stream.sources[number + 1 :])
     return stream
 

@@ -23,6 +23,8 @@ class Limit:
     default: int
     why: str
     scope: str = ""  # what it can be set for besides the whole shop: "U" a line
+    most: int = 1000  # of a plain count
+    unit: str = ""  # of a plain count
 
 
 LIMITS: dict[str, Limit] = {
@@ -69,6 +71,33 @@ LIMITS: dict[str, Limit] = {
         "share", 4_000, "Top-up with at most 40 % ground fill: common practice as we read it."
     ),
     "hardness_least": Limit(COUNT, 0, "Least median hardness (Shore A) of a sample cup; 0 asks for none."),
+    "hardness_least_00": Limit(
+        COUNT, 0, "Least median hardness (Shore 00, for soft cups) of a sample cup; 0 asks for none."
+    ),
+    "activation_energy": Limit(
+        COUNT,
+        0,
+        "From the supplier's data sheet; with it equivalent hours stand beside the credited ones. 0: none given.",
+        most=300_000,
+        unit="J/mol",
+    ),
+    "spike_step": Limit(
+        "temperature_difference",
+        5_556,
+        "10 °F: a logger that jumps so far and back within two samples is looked at first (m).",
+    ),
+    "flat_after": Limit(
+        "duration",
+        24 * 3600,
+        "A logger that says the very same for longer may be stuck and is looked at first (m); 0 h: never.",
+    ),
+    "heating_down_day": Limit(
+        COUNT,
+        5,
+        "The heating is turned down on this day of the week, 1 Monday to 7 Sunday; 0: never.",
+        most=7,
+    ),
+    "heating_down_hour": Limit(COUNT, 17, "At this full hour by the shop's clock.", most=23),
     "hose_content_low": Limit(
         "mass", 3_000, "Least a fill hose, its pump and gun side hold (m); measure yours once.", "U"
     ),
@@ -79,6 +108,16 @@ LIMITS: dict[str, Limit] = {
         "mass", 15_000, "Least the hopper holds while a fill runs (m); watch yours.", "U"
     ),
     "hopper_content_high": Limit("mass", 60_000, "Most the hopper holds (m); weigh it full once.", "U"),
+    "basis_scale": Limit("share", 100, "Weighed before and after on a scale: within 1 % (m)."),
+    "basis_pump_total": Limit(
+        "share", 300, "Read off the pump's total: within 3 % (m); weigh a tire now and then."
+    ),
+    "basis_empty_weight": Limit(
+        "share", 1_000, "Weighed after, less the usual weight of an empty tire: within 10 % of the fill (m)."
+    ),
+    "basis_chart": Limit("share", 1_500, "Read off a fill chart by size: within 15 % (m)."),
+    "basis_run_time": Limit("share", 2_500, "Reckoned from how long the pump ran: within 25 % (m)."),
+    "basis_guess": Limit("share", 5_000, "Guessed: within half of it (m)."),
     "contents_until_gone": Limit(
         COUNT, 5, "After five contents of new material the old counts as gone: 1 % left in a hose."
     ),
@@ -120,6 +159,22 @@ LIMITS: dict[str, Limit] = {
 }
 
 
+#: How a weight was come by -> the limit that says by how much it may be off. A label's weight counts as the supplier's scale.
+BASIS_LIMITS = {
+    "scale": "basis_scale", "supplier's label": "basis_scale", "pump total": "basis_pump_total",
+    "usual empty weight": "basis_empty_weight", "chart": "basis_chart", "run time": "basis_run_time", "guess": "basis_guess",
+}  # fmt: skip
+
+
+def band_of(basis: str) -> str:
+    """The limit that bounds a weight of this *basis*; one that is not known counts as guessed.
+
+    >>> band_of("pump total")
+    'basis_pump_total'
+    """
+    return BASIS_LIMITS.get(basis, "basis_guess")
+
+
 def limit(name: str) -> Limit:
     """The limit of this *name*; raises Nonsense with the names there are."""
     found = LIMITS.get(name)
@@ -137,9 +192,14 @@ def read(name: str, text: str) -> units.Quantity:
     dimension = limit(name).dimension
     words = text.replace("°", " ").replace("%", " pct").split()
     if dimension == COUNT:
-        if len(words) != 1 or not words[0].isdigit() or int(words[0]) > 1000:
+        one = limit(name)
+        if one.unit and " ".join(words[1:]).lower() == one.unit.lower():
+            words = words[:1]
+        if len(words) != 1 or not words[0].isdecimal() or len(words[0]) > 9 or int(words[0]) > one.most:
             raise Nonsense(
-                f"{name} is a whole number up to 1000, not {text!r}.", field="to", expected="a whole number"
+                f"{name} is a whole number up to {one.most}{' ' + one.unit if one.unit else ''}, not {text!r}.",
+                field="to",
+                expected="a whole number",
             )
         return units.Quantity(COUNT, int(words[0]), words[0])
     known = units.DIMENSIONS[dimension].units
@@ -159,7 +219,7 @@ def show(name: str, value: int, us: bool) -> str:
     """The value of limit *name* for a screen, in the shop's units."""
     dimension = limit(name).dimension
     if dimension == COUNT:
-        return str(value)
+        return f"{value} {limit(name).unit}".rstrip()
     unit = {"temperature": "cf", "temperature_difference": ("dc", "df"), "mass": ("kg", "lb"), "share": ("pct", "pct"),
             "duration": ("h", "h"), "pressure": ("kpa", "psi"), "length": ("mm", "in")}[dimension][us]  # fmt: skip
     return units.show(dimension, value, unit)

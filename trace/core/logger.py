@@ -42,7 +42,7 @@ _BLOCK_LINE = re.compile(r"(0|-?[1-9]\d{0,11}) (0|-?[1-9]\d{0,6})", re.ASCII)
 
 
 def parse_plain(content: str | bytes, *, now: int | None = None, unit_sure: bool = False) -> list[Sample]:
-    """The samples in a logger's file, in order of time: epoch seconds and thousandths of °C.
+    """The samples in a logger's file, in order of time whatever the order of its lines: epoch seconds and thousandths of °C.
 
     *now* (epoch seconds), where given, refuses times that have not come yet. A file whose middle value is not that of any cure
     room in its unit is asked about; *unit_sure* answers that the unit is right.
@@ -56,6 +56,7 @@ def parse_plain(content: str | bytes, *, now: int | None = None, unit_sure: bool
     unit = _header(lines[0])
     values: dict[str, int] = {}  # a logger repeats few values many times
     found: list[Sample] = []
+    numbers: dict[int, tuple[int, int]] = {}  # time -> place in found, number of its line
     for number, line in enumerate(lines[1:], start=2):
         line = line.strip()
         if not line:
@@ -72,23 +73,19 @@ def parse_plain(content: str | bytes, *, now: int | None = None, unit_sure: bool
             raise _refused(
                 number, line, "has not happened yet", "Check the logger's clock and its offset from UTC."
             )
-        if found and at <= found[-1].at:
-            if at == found[-1].at and mc == found[-1].mc:
-                continue
-            if at == found[-1].at:
-                raise _refused(
-                    number, line, "gives the time of the line before it another value", "Keep the right one."
-                )
-            raise _refused(
-                number, line, "lies before the line above it", "Sort the file by time, oldest first."
-            )
+        if at in numbers and mc != found[numbers[at][0]].mc:
+            raise _refused(number, line, f"gives the time of line {numbers[at][1]} another value", "Keep the right one.")
+        if at in numbers:
+            continue
+        numbers[at] = (len(found), number)
         found.append(Sample(at, mc))
     if not found:
         raise Nonsense(
             "The file has no readings below its first line: check what the logger wrote.", field="file"
         )
+    found.sort()
     if not unit_sure:
-        _ask_unit(found, unit)
+        ask_unit(found, unit)
     return found
 
 
@@ -227,7 +224,8 @@ def _mc(number: int, line: str, written: str, unit: str) -> int:
     return mc
 
 
-def _ask_unit(found: Sequence[Sample], unit: str) -> None:
+def ask_unit(found: Sequence[Sample], unit: str, otherwise: str = "") -> None:
+    """Raise Nonsense where the middle value of *found* is not that of any cure room in *unit*; *otherwise* says what to do then."""
     middle = sorted(sample.mc for sample in found)[len(found) // 2]
     if unit == "°F" and middle < COLD_MEDIAN_MC:
         shown, other = f"{middle * 9 / 5000 + 32:.1f} °F", "temp_c"
@@ -237,7 +235,7 @@ def _ask_unit(found: Sequence[Sample], unit: str) -> None:
         return
     raise Nonsense(
         f"Half of the readings lie at {shown} or {'below' if unit == '°F' else 'above'}: is the column really in {unit}? "
-        f"If not, call it {other}; if it is, say so and load the file again.",
+        f"If not, {otherwise or f'call it {other}'}; if it is, say so and load the file again.",
         field="unit_sure",
     )
 

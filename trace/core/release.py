@@ -39,7 +39,7 @@ class Evidence:
 
     ``state`` is where the tire stands in the book (``"racked"``). ``cup`` is the verdict on the sample cup that covers the fill,
     None where no cup does; a cup covers the fills until the next cup. ``hardness_median`` is that cup's, ``hardness_least`` the
-    shop's least (Shore A; 0 asks for none). ``pressure_pa`` is the final reading, ``lowest_rating_pa`` the lowest of the sidewall's,
+    shop's least on the same scale, ``hardness_scale`` (Shore A or 00; 0 asks for none). ``pressure_pa`` is the final reading, ``lowest_rating_pa`` the lowest of the sidewall's,
     the rim's and the wheel's; ``pressure_over_e4`` is by how much it may be exceeded, in ten-thousandths. ``holds`` are the reasons
     of the holds on the tire itself; ``source_holds`` the held lots and batches in it, each with its share of the fill in
     ten-thousandths, already cut at the shop's threshold; ``unsettled`` what still waits for a second person. ``fill_findings`` are
@@ -53,6 +53,7 @@ class Evidence:
     cup: CupVerdict | None = None
     hardness_median: int | Fraction | None = None
     hardness_least: int = 0
+    hardness_scale: str = "A"
     pressure_pa: int | None = None
     flow_stopped: bool = False
     lowest_rating_pa: int | None = None
@@ -186,6 +187,24 @@ def pass_cup(is_set: bool, values: Iterable[int] = (), least: int | None = None)
     return is_set and (not least or (middle is not None and middle >= least))
 
 
+def durometer_doubts(count: int, dwell_s: int | None, cup_mc: int | None, thickness_dmm: int | None) -> tuple[str, ...]:
+    """What keeps *count* durometer readings from being comparable, in words: dwell in seconds, thousandths of °C, tenths of mm.
+
+    At least five readings, on at least 6 mm, at 23 ± 2 °C, within about a second of firm contact (ISO 48-4 and ASTM D2240, as
+    retrieved summaries give them; 3 s is older practice). They are noted, never a reason to fail a cup.
+    """
+    found = []
+    if count < 5:
+        found.append(f"{count} durometer {'reading' if count == 1 else 'readings'}; at least five, apart from each other, make a median.")
+    if thickness_dmm is not None and thickness_dmm < 60:
+        found.append(f"The cup is {thickness_dmm / 10:g} mm thick where it was read; under 6 mm the table below is felt.")
+    if cup_mc is not None and abs(cup_mc - 23_000) > 2_000:
+        found.append(f"The cup was read at {cup_mc / 1000:g} °C; hardness compares at 23 ± 2 °C.")
+    if dwell_s is not None and dwell_s > 3:
+        found.append(f"It was read {dwell_s} s after contact; hardness compares within about a second, at most three.")
+    return tuple(found)
+
+
 # -- the findings --------------------------------------------------------------------------------------------------------------
 def _cup_passes(evidence: Evidence) -> bool:
     if evidence.cup != "passed":
@@ -249,18 +268,18 @@ def _cup(evidence: Evidence) -> Iterable[Finding]:
             True,
         )
     elif not least or (middle is not None and middle >= least):
-        measured = "" if middle is None else f", Shore A {_number(middle)}"
+        measured = "" if middle is None else f", Shore {evidence.hardness_scale} {_number(middle)}"
         yield Finding("cup", f"The sample cup that covers this fill passed{measured}.", False)
     elif middle is None:
         yield Finding(
             "cup",
-            f"The sample cup passed without a hardness; the shop asks for Shore A {least}: measure the cup.",
+            f"The sample cup passed without a hardness; the shop asks for Shore {evidence.hardness_scale} {least}: measure the cup.",
             False,
         )
     else:
         yield Finding(
             "cup",
-            f"The sample cup measures Shore A {_number(middle)}, below the shop's least of {least}.",
+            f"The sample cup measures Shore {evidence.hardness_scale} {_number(middle)}, below the shop's least of {least}.",
             True,
         )
 

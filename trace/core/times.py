@@ -89,6 +89,11 @@ def parse(text: str, zone: str, field: str | None = None) -> Typed:
     return Typed(moments[0], stripped, zone)
 
 
+def moments(wall: datetime, zone: str) -> list[int]:
+    """The epoch seconds, earliest first, at which the clocks of *zone* showed *wall* (without a zone of its own): none, one or two."""
+    return _moments(wall, _zone(zone))
+
+
 def utc_text(at: int) -> str:
     """Epoch seconds as ``2026-10-03T13:00:00Z``."""
     return (_EPOCH + timedelta(seconds=at)).strftime("%Y-%m-%dT%H:%M:%SZ")

@@ -83,7 +83,7 @@ def correct(ask: Correct, floor: Floor) -> dict[str, Any]:
 #: Facts that name a line or a zone without moving anything: (kind, table, column).
 NAMING = (
     ("U", "line_act", "line"), ("U", "limit_set", "scope"), ("U", "cup", "line"), ("Z", "reading", "zone"),
-    ("Z", "sample_block", "zone"), ("Z", "cup", "zone"),
+    ("Z", "sample_block", "zone"), ("Z", "cup", "zone"), ("Z", "sensor_act", "zone"), ("Z", "sensor_token", "zone"),
 )  # fmt: skip
 
 

@@ -6,9 +6,9 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from fillbook.trace.book import cures, queries, returned
+from fillbook.trace.book import cures, later, queries, returned
 from fillbook.trace.core import ids
-from fillbook.trace.core.errors import Nonsense, UnknownItem
+from fillbook.trace.core.errors import Nonsense, Stopped, UnknownItem
 from fillbook.trace.core.release import two_dates
 from fillbook.trace.work.ask import Ask, Note, Text, Tire
 from fillbook.trace.work.floor import Floor
@@ -16,28 +16,54 @@ from fillbook.trace.work.registry import verb
 
 
 class Release(Ask):
-    tire: Tire = Field(description="The tire; scan its tag")
-    tag_scanned: bool = Field(True, description="The tag was scanned, not typed")
+    tire: Tire | None = Field(None, description="The tire; scan its tag")
+    tires: list[Tire] = Field(default_factory=list, description="Several tires, released with one signature", max_length=60)
+    tag_scanned: bool = Field(True, description="The tags were scanned, not typed")
 
 
 @verb("release", Release, role="lead", place="desk")
 def release(ask: Release, floor: Floor) -> dict[str, Any]:
-    """Release a cured tire; freezes the evidence."""
-    state = floor.must_exist(ask.tire, "the release")
-    name = ids.pretty(ask.tire)
+    """Release cured tires; freezes the evidence."""
+    tires = [*([ask.tire] if ask.tire else []), *ask.tires]
+    field = "tires" if ask.tires else "tire"
+    if not tires:
+        raise Nonsense("Name the tire: scan its tag.", field="tire")
+    if len(set(tires)) != len(tires):
+        raise Nonsense("The same tire is named twice.", field="tires")
+    for tire in tires:
+        _may_be_asked(floor, tire, field)
+    zones = cures.Zones(floor.book, floor.shop, floor.at)
+    cases = [cures.case(floor.book, tire, floor.at, tag_scanned=ask.tag_scanned, zones=zones) for tire in tires]
+    kept_back = [case for case in cases if not case.decision.ok]
+    if kept_back and len(tires) > 1:  # one signature, one reason: an override is for one tire
+        each = " ".join(f"{ids.pretty(case.tire)}: {case.decision.stops[0].words}" for case in kept_back[:5])
+        raise Stopped(
+            f"{len(kept_back)} of these {len(tires)} tires can't be released, so none was. {each} Leave them out, or release each by itself.",
+            field="tires",
+        )
+    for case in cases:
+        for finding in case.decision.findings:
+            if finding.stops:
+                floor.stop(f"release {finding.code}", f"{ids.pretty(case.tire)}: {finding.words}", case.tire, field=field)
+            elif finding.code in ("typed", "rating"):
+                floor.note(finding.code, finding.words, case.tire)
+    return {"frozen": [_frozen(floor, case) for case in cases]}
+
+
+def _may_be_asked(floor: Floor, tire: str, field: str) -> None:
+    state = floor.must_exist(tire, "the release")
+    name = ids.pretty(tire)
     if state.state in ("released", "dispatched"):
         raise Nonsense(
-            f"{name} was released already; it is {state.state} since {floor.say(state.since)}.", field="tire"
+            f"{name} was released already; it is {state.state} since {floor.say(state.since)}.", field=field
         )
-    floor.not_later(ask.tire, ("released", "dispatched"), "tire", until="returned")
+    floor.not_later(tire, ("released", "dispatched"), field, until="returned")
     if state.state not in ("filled", "racked"):
-        raise Nonsense(f"{name} is {state.state}; only a filled tire is released.", field="tire")
-    case = cures.case(floor.book, ask.tire, floor.at, tag_scanned=ask.tag_scanned)
-    for finding in case.decision.findings:
-        if finding.stops:
-            floor.stop(f"release {finding.code}", f"{name}: {finding.words}", ask.tire, field="tire")
-        elif finding.code in ("typed", "rating"):
-            floor.note(finding.code, finding.words, ask.tire)
+        raise Nonsense(f"{name} is {state.state}; only a filled tire is released.", field=field)
+
+
+def _frozen(floor: Floor, case: cures.Case) -> dict[str, Any]:
+    """What the decision stood on, as it stays for ever."""
     dates = two_dates(
         case.cure,
         case.decision,
@@ -47,27 +73,42 @@ def release(ask: Release, floor: Floor) -> dict[str, Any]:
     )
     clock = case.cure
     return {
-        "frozen": {
-            "path": case.decision.path or "override",
-            "overridden": not case.decision.ok,
-            "verdict": case.decision.verdict,
-            "credited_s": clock.credited_s,
-            "attended_s": clock.attended_s,
-            "near_s": clock.near_s,
-            "below_s": clock.below_s,
-            "unobserved_s": clock.unobserved_s,
-            "limit_mc": clock.limit_mc,
-            "rules": clock.rules,
-            "cold_start": clock.cold_start,
-            "cup": case.cup,
-            "blocks": list(case.blocks),
-            "findings": [
-                {"code": f.code, "words": f.words, "stops": f.stops} for f in case.decision.findings
-            ],
-            "moved_at": dates.may_be_moved_at,
-            "work_at": dates.may_work_at,
-        }
+        "item": case.tire,
+        "path": case.decision.path or "override",
+        "overridden": not case.decision.ok,
+        "verdict": case.decision.verdict,
+        "credited_s": clock.credited_s,
+        "attended_s": clock.attended_s,
+        "near_s": clock.near_s,
+        "below_s": clock.below_s,
+        "unobserved_s": clock.unobserved_s,
+        "equivalent_s": clock.equivalent_s,
+        "limit_mc": clock.limit_mc,
+        "rules": clock.rules,
+        "cold_start": clock.cold_start,
+        "cup": case.cup,
+        "blocks": list(case.blocks),
+        "findings": [{"code": f.code, "words": f.words, "stops": f.stops} for f in case.decision.findings],
+        "moved_at": dates.may_be_moved_at,
+        "work_at": dates.may_work_at,
     }
+
+
+class Settle(Ask):
+    tire: Tire = Field(description="The released tire")
+    why: Note = Field(description="What was looked at and done")
+
+
+@verb("settle", Settle, role="lead", place="desk")
+def settle(ask: Settle, floor: Floor) -> dict[str, Any]:
+    """Settle the alert on a released tire whose evidence later readings changed."""
+    floor.must_exist(ask.tire, "settling it")
+    if not ask.why:
+        raise Nonsense("Say what was looked at and done.", field="why")
+    found = later.alert(floor.book, floor.shop, ask.tire)
+    if found is None:
+        raise Nonsense(f"No later reading changed the release of {ids.pretty(ask.tire)}; there is nothing to settle.", field="tire")
+    return {"alert": found.words}
 
 
 class Dispatch(Ask):

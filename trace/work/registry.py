@@ -60,7 +60,7 @@ def find(name: str) -> Verb:
     return found
 
 
-MODULES = ("setup", "dock", "holds", "lines", "filling", "regrind", "zones", "cups", "desk", "papers", "corrections",
+MODULES = ("setup", "dock", "holds", "lines", "filling", "regrind", "zones", "sensors", "cups", "desk", "papers", "corrections",
            "shifts", "interruptions", "orders", "materials")  # fmt: skip
 
 

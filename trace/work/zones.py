@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from fillbook.trace.book import queries
-from fillbook.trace.core import ids, logger
+from fillbook.trace.book import loggers, queries
+from fillbook.trace.core import doubts, ids, logger, logger_formats, times, units
+from fillbook.trace.core.cure import Sample
 from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.work.ask import Ask, File, Moment, Temperature, Text, Tire, Zone
 from fillbook.trace.work.floor import Floor
 from fillbook.trace.work.registry import verb
+
+MOST_DOUBTS = 100  # of one file, kept one by one
 
 
 class Rack(Ask):
@@ -48,6 +51,7 @@ class ReadTemperature(Ask):
         description="What the thermometer shows; its lowest mark, for a min/max thermometer"
     )
     lowest_since: Moment | None = Field(None, description="For a min/max thermometer: when it was reset")
+    unit_sure: bool = Field(False, description="Yes, the unit is right, though the value is unusual")
 
 
 @verb("read temperature", ReadTemperature, place="racks")
@@ -56,18 +60,22 @@ def read_temperature(ask: ReadTemperature, floor: Floor) -> None:
     floor.must_exist(ask.zone, "the reading")
     if ask.lowest_since is not None and ask.lowest_since >= floor.at:
         raise Nonsense("A min/max thermometer is reset before it is read.", field="lowest_since")
+    if not ask.unit_sure and not logger.COLD_MEDIAN_MC <= ask.reading_mc <= logger.HOT_MEDIAN_MC:
+        shown = " or ".join(units.show("temperature", ask.reading_mc, unit) for unit in "fc")
+        raise Nonsense(
+            f"A zone at {shown} is unusual: is the unit right? If it is, say so and enter the reading again.", field="unit_sure"
+        )
 
 
 class LogTemperatures(Ask):
     zone: Zone = Field(description="The zone whose logger it is")
-    sensor: Text = Field(
-        "logger", description="Which logger, where a zone has several; the lowest of them counts"
+    sensor: Text = Field("logger", description="Which logger, where a zone has several; the lowest of them counts")
+    read_as: Text | None = Field(
+        None, description="How the logger's own file is read, as it was shown for confirmation; as last time, if not said"
     )
-    unit_sure: bool = Field(
-        False, description="Yes, the unit in the file is right, though the values are unusual"
-    )
+    unit_sure: bool = Field(False, description="Yes, the unit in the file is right, though the values are unusual")
     csv: File = Field(
-        description="The logger's file: a line time,temp_f or time,temp_c, then one sample per line, times with offset"
+        description="The logger's file, as it comes, or with a first line time,temp_f or time,temp_c and times with offset"
     )
 
 
@@ -83,18 +91,97 @@ def log_temperatures(ask: LogTemperatures, floor: Floor) -> dict[str, object]:
         if stored is None:
             raise UnknownItem("The file of that event is not in the book; send it again.", field="csv")
         text = bytes(stored).decode()
-    try:
-        samples = logger.parse_plain(text, now=floor.now, unit_sure=ask.unit_sure)
-    except Nonsense as trouble:
-        raise Nonsense(str(trouble), field=trouble.field if trouble.field == "unit_sure" else "csv") from None
+    samples, read_as = _read(ask, floor, text)
     digest = logger.digest(samples)
-    twice = queries.blocks(floor.book, ask.zone, samples[0].at, samples[-1].at)
-    if any(block.digest == digest for block in twice):
+    first, last = samples[0].at, samples[-1].at
+    twice = [b for b in queries.blocks(floor.book, ask.zone, first, last) if b.digest == digest and b.sensor == ask.sensor]
+    if twice:
         raise Nonsense(
             f"This file is in the book already for {floor.name(ask.zone)} (event {twice[0].seq}); nothing was added.",
             field="csv",
         )
+    _overlaps(ask, floor, samples)
     return {
-        "first_at": samples[0].at, "last_at": samples[-1].at, "count": len(samples), "digest": digest,
-        "blobs": {digest: logger.to_block(samples)},
+        "first_at": first, "last_at": last, "count": len(samples), "digest": digest, "read_as": read_as,
+        "doubts": _doubts(ask, floor, samples), "blobs": {digest: logger.to_block(samples)},
     }  # fmt: skip
+
+
+def _read(ask: LogTemperatures, floor: Floor, text: str) -> tuple[list[Sample], str]:
+    """The samples, and how they were read. A file nobody confirmed yet is shown and refused."""
+    try:
+        if logger_formats.is_plain(text):
+            return logger.parse_plain(text, now=floor.now, unit_sure=ask.unit_sure), "plain"
+        said = logger_formats.parts(ask.read_as) if ask.read_as else None
+        known = ask.read_as or loggers.read_as(floor.book, ask.zone, ask.sensor)
+        if known:
+            try:
+                profile = logger_formats.from_text(known)
+                return logger_formats.read(text, profile, now=floor.now, unit_sure=ask.unit_sure), profile.text
+            except Nonsense as trouble:
+                if trouble.field != "read_as":
+                    raise
+                because = "" if ask.read_as else f" {trouble}"
+        else:
+            because = " No file of this logger was taken in before."
+        looked = logger_formats.look(text, zone=floor.timezone, now=floor.now, said=said, unit_sure=ask.unit_sure)
+    except Nonsense as trouble:
+        field = trouble.field if trouble.field in ("unit_sure", "read_as") else "csv"
+        raise Nonsense(str(trouble), field=field, expected=trouble.expected) from None
+    ends = [f"{floor.say(s.at)} {' or '.join(units.show('temperature', s.mc, u) for u in 'fc')}" for s in (looked.samples[0], looked.samples[-1])]
+    raise Nonsense(
+        f"Nothing was taken in yet.{because} It would be read like this. {'. '.join(looked.evidence)}. First reading: {ends[0]}; last: "
+        f"{ends[1]}; {len(looked.samples)} in all. If that is right, send it again, read as: {looked.profile.text}",
+        field="read_as",
+        expected=looked.profile.text,
+    )
+
+
+def _overlaps(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> None:
+    """Refuse a file that brings nothing new; note where it says something else than was known."""
+    first, last = samples[0].at, samples[-1].at
+    there = dict(queries.samples(floor.book, ask.zone, ask.sensor, first, last))
+    both = [s for s in samples if s.at in there]
+    other = [s for s in both if there[s.at] != s.mc]
+    if len(both) == len(samples) and not other:
+        raise Nonsense(
+            f"All {len(samples)} readings of this file are in the book already for {floor.name(ask.zone)}; nothing was added.", field="csv"
+        )
+    if other:
+        floor.note(
+            "readings disagree",
+            f"{len(other)} readings from {floor.say(other[0].at)} on differ from those of an earlier file; the lower of the two counts.",
+            ask.zone,
+        )
+
+
+def _doubts(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> list[dict[str, object]]:
+    """The doubtful samples of the file, seen together with those around it; each kind is a finding."""
+    step, flat = floor.limit("spike_step"), floor.limit("flat_after")
+    gap = next(row.gap_s for row in queries.zones(floor.book, floor.shop) if row["item"] == ask.zone)
+    first, last = samples[0].at, samples[-1].at
+    around = queries.samples(floor.book, ask.zone, ask.sensor, first - flat - gap, last + flat + gap)
+    merged = dict(around)
+    for at, mc in samples:
+        merged[at] = min(mc, merged.get(at, mc))
+    found = doubts.find(sorted(merged.items()), step_mk=step, flat_s=flat, gap_s=gap)
+    found = [one for one in found if one.last_at >= first - gap and one.first_at <= last + gap]
+    kept: list[dict[str, object]] = []
+    for one in found[:MOST_DOUBTS]:
+        shown = " or ".join(units.show("temperature", one.mc, unit) for unit in "fc")
+        if one.what == "spike":
+            words = f"a jump to {shown} and back at {floor.say(one.first_at)}"
+        else:
+            words = f"{shown} and nothing else for {times.hours(one.last_at - one.first_at)} from {floor.say(one.first_at)}"
+        kept.append({"what": one.what, "first_at": one.first_at, "last_at": one.last_at, "words": words})
+    if len(found) > MOST_DOUBTS:  # such a sensor is broken: all from there on waits
+        kept[-1]["last_at"] = max(one.last_at for one in found)
+        kept[-1]["words"] = f"{kept[-1]['words']}, and {len(found) - MOST_DOUBTS} more until {floor.say(found[-1].last_at)}"
+    if kept:
+        floor.note(
+            "doubtful samples",
+            f"Logger {ask.sensor} in {floor.name(ask.zone)}: {kept[0]['words']}" + (f", and {len(found) - 1} more" if len(found) > 1 else "")
+            + ". Not credited until a lead trusts them.",
+            ask.zone,
+        )  # fmt: skip
+    return kept

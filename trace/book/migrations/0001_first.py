@@ -148,10 +148,34 @@ CREATE TABLE reading (
 CREATE INDEX reading_zone ON reading (zone, at);
 CREATE TABLE sample_block (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, zone TEXT NOT NULL, sensor TEXT NOT NULL,
-    first_at BIGINT NOT NULL, last_at BIGINT NOT NULL, count BIGINT NOT NULL, digest TEXT NOT NULL,
+    first_at BIGINT NOT NULL, last_at BIGINT NOT NULL, count BIGINT NOT NULL, digest TEXT NOT NULL, read_as TEXT NOT NULL,
     PRIMARY KEY (shop, seq)
 );
 CREATE INDEX sample_block_zone ON sample_block (zone, last_at);
+CREATE TABLE doubt (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, zone TEXT NOT NULL, sensor TEXT NOT NULL,
+    what TEXT NOT NULL CHECK (what IN ('spike', 'flat')), first_at BIGINT NOT NULL, last_at BIGINT NOT NULL, words TEXT NOT NULL,
+    PRIMARY KEY (shop, seq, n), CHECK (first_at <= last_at)
+);
+CREATE INDEX doubt_zone ON doubt (zone, sensor, last_at);
+CREATE TABLE trust (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, digest TEXT NOT NULL, zone TEXT NOT NULL, at BIGINT NOT NULL, who TEXT NOT NULL,
+    why TEXT NOT NULL,
+    PRIMARY KEY (shop, seq)
+);
+CREATE INDEX trust_digest ON trust (digest, zone);
+CREATE TABLE sensor_act (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, zone TEXT NOT NULL, sensor TEXT NOT NULL, at BIGINT NOT NULL,
+    what TEXT NOT NULL CHECK (what IN ('hang', 'down')), offset_mk BIGINT NOT NULL, tolerance_mk BIGINT, gap_s BIGINT,
+    PRIMARY KEY (shop, seq)
+);
+CREATE INDEX sensor_act_sensor ON sensor_act (shop, sensor, at);
+CREATE TABLE sensor_token (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, zone TEXT NOT NULL, sensor TEXT NOT NULL, token_hash TEXT NOT NULL,
+    who TEXT NOT NULL, at BIGINT NOT NULL, ended BIGINT NOT NULL,
+    PRIMARY KEY (shop, seq)
+);
+CREATE INDEX sensor_token_hash ON sensor_token (token_hash);
 CREATE TABLE sample (
     zone TEXT NOT NULL, sensor TEXT NOT NULL, at BIGINT NOT NULL, shop TEXT NOT NULL, seq BIGINT NOT NULL, mc BIGINT NOT NULL,
     PRIMARY KEY (zone, sensor, at, shop, seq)
@@ -166,6 +190,7 @@ CREATE INDEX cup_line ON cup (line, at);
 CREATE TABLE cup_read (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, cup TEXT NOT NULL, at BIGINT NOT NULL,
     is_set BIGINT NOT NULL, hardness TEXT NOT NULL, passed BIGINT NOT NULL,
+    scale TEXT NOT NULL CHECK (scale IN ('A', '00')), dwell_s BIGINT, cup_mc BIGINT, thickness_dmm BIGINT,
     PRIMARY KEY (shop, seq)
 );
 CREATE INDEX cup_read_cup ON cup_read (cup, at);
@@ -205,12 +230,17 @@ CREATE TABLE waste_out (
     PRIMARY KEY (shop, seq)
 );
 CREATE TABLE released (
-    shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL,
-    path TEXT NOT NULL, overridden BIGINT NOT NULL, credited_s BIGINT NOT NULL,
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL,
+    path TEXT NOT NULL, overridden BIGINT NOT NULL, credited_s BIGINT NOT NULL, attended_s BIGINT NOT NULL,
     moved_at BIGINT NOT NULL, work_at BIGINT NOT NULL,
-    PRIMARY KEY (shop, seq)
+    PRIMARY KEY (shop, seq, n)
 );
 CREATE INDEX released_item ON released (item, at);
+CREATE TABLE settled (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL, who TEXT NOT NULL, why TEXT NOT NULL,
+    PRIMARY KEY (shop, seq)
+);
+CREATE INDEX settled_item ON settled (item);
 CREATE TABLE dispatch (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL,
     sent_to TEXT NOT NULL, overridden BIGINT NOT NULL,

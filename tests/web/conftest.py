@@ -1,0 +1,341 @@
+"""What the tests of the pages share: a filled book, a reader of forms that types as a person does, and a browser where there is one."""
+
+import importlib.util
+import json
+import os
+import shutil
+import sys
+import threading
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+
+from fillbook.trace.book.opening import open_book
+from fillbook.trace.web.app import create_app
+
+TESTS = Path(__file__).resolve().parent.parent
+SECRET = "only for tests, so it may stand here"
+
+
+def the_shop():
+    """The invented shop's module, loaded once however many ask."""
+    if "the_shop_for_pages" not in sys.modules:
+        spec = importlib.util.spec_from_file_location("the_shop_for_pages", TESTS / "the_shop.py")
+        module = importlib.util.module_from_spec(spec)
+        sys.modules["the_shop_for_pages"] = module
+        spec.loader.exec_module(module)
+    return sys.modules["the_shop_for_pages"]
+
+
+# -- forms as a person sees them -----------------------------------------------------------------------------------------------
+class Form:
+    """One form of a page: where it goes, and what stands in it. ``fields`` maps a name to its values in order."""
+
+    def __init__(self, attributes):
+        self.action = attributes.get("action", "")
+        self.method = attributes.get("method", "get").lower()
+        self.fields: dict[str, list[str]] = {}
+        self.offered: dict[str, list[str]] = {}
+        self.buttons: list[str] = []
+
+    def filled(self, **typed):
+        """What is sent after *typed* was put in: a list for a field that may hold several, None for one left out."""
+        sent = {name: list(values) for name, values in self.fields.items()}
+        for name, value in typed.items():
+            if value is None:
+                sent.pop(name, None)
+            else:
+                sent[name] = value if isinstance(value, list) else [value]
+        return sent
+
+
+class Reader(HTMLParser):
+    """Reads the forms, the links and the words of a page."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.forms, self.addresses, self.tags = [], [], []
+        self._form = self._select = self._area = None
+        self.words = ""
+        self.feed(text)
+
+    def handle_starttag(self, tag, attributes):
+        found = dict(attributes)
+        self.tags.append((tag, found))
+        self.addresses += [found[name] for name in ("href", "src", "action") if found.get(name)]
+        name = found.get("name")
+        if tag == "form":
+            self._form = Form(found)
+            self.forms.append(self._form)
+        elif self._form is None:
+            return
+        elif tag == "input":
+            kind = found.get("type", "text")
+            if kind in ("radio", "checkbox"):
+                self._form.offered.setdefault(name, []).append(found.get("value", ""))
+                if "checked" in found:
+                    self._form.fields.setdefault(name, []).append(found.get("value", ""))
+            elif kind != "file":
+                self._form.fields.setdefault(name, []).append(found.get("value", ""))
+            else:
+                self._form.offered.setdefault(name, []).append("a file")
+        elif tag == "select":
+            self._select, self._form.offered[name] = name, []
+        elif tag == "option" and self._select:
+            value = found.get("value", "")
+            self._form.offered[self._select].append(value)
+            if "selected" in found or self._select not in self._form.fields:
+                self._form.fields[self._select] = [value]
+        elif tag == "textarea":
+            self._area = name
+            self._form.fields.setdefault(name, []).append("")
+        elif tag == "button":
+            self._form.buttons.append(name or "")
+
+    def handle_endtag(self, tag):
+        if tag == "form":
+            self._form = None
+        elif tag == "select":
+            self._select = None
+        elif tag == "textarea":
+            self._form.fields[self._area][-1] = self._form.fields[self._area][-1].removeprefix("\n")
+            self._area = None
+
+    def handle_data(self, data):
+        self.words += data
+        if self._area is not None:
+            self._form.fields[self._area][-1] += data
+
+
+class Web:
+    """One browser at one station, without drawing: opens pages, fills forms in, sends them."""
+
+    def __init__(self, app, book):
+        self.app, self.book = app, book
+        self.client = app.test_client()
+        self.now = [0]
+
+    def get(self, path, status=200):
+        answer = self.client.get(path, buffered=True)
+        assert answer.status_code == status, (path, answer.status_code, self.words(answer))
+        return answer
+
+    def read(self, path):
+        return Reader(self.get(path).get_data(as_text=True))
+
+    def form(self, path, action=None):
+        """The form of a page that goes to *action*; the page's own address, if not said."""
+        wanted = action or path.split("?")[0]
+        return next(f for f in self.read(path).forms if f.action == wanted)
+
+    def send(self, form, status=303, files=None, **typed):
+        """Send *form* with what was *typed*; ``a__b`` in a name stands for ``a.b``, ``a--b`` is written as in the page."""
+        said = form.filled(**{name.replace("__", "."): value for name, value in typed.items()})
+        answer = self.client.post(form.action, data={**said, **(files or {})}, content_type="multipart/form-data", buffered=True)
+        assert answer.status_code == status, (form.action, answer.status_code, self.words(answer))
+        return answer
+
+    def do(self, verb, status=303, **typed):
+        """Type one verb's form and send it."""
+        return self.send(self.form(f"/do/{verb.replace(' ', '-')}"), status, **typed)
+
+    def choose(self, name):
+        """Say who works at this station."""
+        person = self.book.value("SELECT item FROM person WHERE name = ?", name)
+        self.send(self.form("/who"), person=person)
+
+    @staticmethod
+    def words(answer):
+        """What a person reads on the page."""
+        return " ".join(Reader(answer.get_data(as_text=True)).words.split()) if answer.mimetype == "text/html" else ""
+
+    def head(self):
+        return self.book.value("SELECT max(head_seq) FROM chain")
+
+    def last(self):
+        """The newest event."""
+        return json.loads(self.book.value("SELECT text FROM event ORDER BY seq DESC LIMIT 1"))
+
+
+# -- books -----------------------------------------------------------------------------------------------------------------------
+@pytest.fixture(scope="session")
+def story(tmp_path_factory):
+    """A book in which something of everything has happened, and where to find it: (path, names)."""
+    module = the_shop()
+    path = str(tmp_path_factory.mktemp("story") / "shop.db")
+    shop = module.Shop.start(path)
+    a = shop.act("receive", supplier="Northvale", lot="A-11", side="A", system="RX-30", net_lb=2204, totes=3).ids
+    b = shop.act("receive", supplier="Northvale", lot="B-11", side="B", system="RX-30", net_lb=2204, totes=3,
+                 use_by=module.times.utc_text(shop.now + 9 * module.DAY)).ids  # fmt: skip
+    shop.act("print", items=list(a), how="handed out")
+    shop.hook_up(a[0])
+    shop.hook_up(b[0])
+    first = [shop.fill(shop.tire(unit=f"L-{n}", serial=f"DOT44{n}"), kg=150, minutes=20) for n in range(4)]
+    cup = shop.act("pour cup", line="line 1", zone="warm room").ids[0]
+    shop.rack(*first)
+    shop.wait(hours=60)
+    shop.log(61)
+    shop.act("read cup", cup=cup, is_set=True, hardness=[30, 31, 29, 30, 32])
+    for tire in first[:3]:
+        shop.lead("release", tire=tire)
+    shop.act("dispatch", tires=first[:2])
+    shop.wait(days=3)
+    shop.act("reclaim", tire=first[2])
+    batch = shop.act("grind", pieces=[{"source": first[2], "weight_kg": 140}, {"source": "unknown", "weight_kg": 20}]).ids[0]
+    shop.load(batch, 60)
+    shop.hook_up(a[1], change="ran dry")
+    purge = shop.act("purge", line="line 1", weight_kg=4).seq
+    held = shop.fill(shop.tire(size="26.5-25"), kg=180, mix_pct=40, pressure_psi=90)
+    shop.rack(held)
+    shop.wait(hours=3)
+    shop.log(4)
+    waiting = [shop.tire(customer="Harbour Terminal"), shop.tire(customer="Quarry Nine", size="20.5-25")]
+    returned = shop.act("return", complaint="Soft on one side", customer="Quarry Nine", size="23.5-25").seq
+    shop.act("hold", lot="A-11", why="drum found open")
+    recall = shop.lead("open recall", suspect="B-11", why="drum found open").seq
+    shop.lead("lift", lot="A-11", why="it was another drum")
+    names = dict(
+        a=a[0], b=b[0], spare_a=a[2], spare_b=b[1], fresh_b=b[2], sent=first[0], cured=first[3], held=held, waiting=waiting[0],
+        second=waiting[1], batch=batch, cup=cup, line=shop.line, line_2=shop.line_2, zone=shop.zone, zone_2=shop.zone_2,
+        returned=returned, recall=recall, purge=purge, now=shop.now, reclaimed=first[2], hooked=a[1],
+    )  # fmt: skip
+    shop.book.db.close()
+    return path, names
+
+
+class Clock:
+    """The time the served app goes by, set by the test."""
+
+    def __init__(self, now):
+        self.now = now
+
+    def __call__(self):
+        return self.now
+
+
+@pytest.fixture
+def names(story):
+    return story[1]
+
+
+@pytest.fixture
+def clock(names):
+    return Clock(names["now"])
+
+
+@pytest.fixture
+def web(story, clock, tmp_path):
+    """A station before a copy of the filled book; Lee, a lead, works there."""
+    path = str(tmp_path / "shop.db")
+    shutil.copy(story[0], path)
+    app = create_app(path, clock=clock, secret=SECRET, testing=True)
+    book = open_book(path)
+    page = Web(app, book)
+    page.choose("Lee")
+    yield page
+    book.db.close()
+
+
+@pytest.fixture
+def empty(tmp_path):
+    """A station before a book that holds nothing."""
+    path = str(tmp_path / "new.db")
+    app = create_app(path, clock=Clock(the_shop().MONDAY), secret=SECRET, testing=True)
+    book = open_book(path)
+    yield Web(app, book)
+    book.db.close()
+
+
+def places_to_look(names):
+    """Every page that can be looked at: the rule of its route -> an address of it in the filled book."""
+    return {
+        "/": "/", "/search": "/search?q=quarry", "/i/<path:code>": f"/i/{names['sent']}", "/I/<path:code>": f"/I/{names['a']}",
+        "/labels": f"/labels?ids={names['a']},{names['sent']}", "/dock": "/dock", "/cage": "/cage", "/fill": "/fill",
+        "/cage/<code>": f"/cage/{names['line']}?tire={names['waiting']}", "/racks": "/racks",
+        "/racks/<code>": f"/racks/{names['zone']}", "/desk": "/desk", "/desk/<code>": f"/desk/{names['cured']}",
+        "/regrind": "/regrind", "/holds": "/holds", "/recall": "/recall?suspect=B-11", "/recall.json": "/recall.json?suspect=B-11",
+        "/recall.csv": "/recall.csv?suspect=B-11", "/recall/<int:seq>": f"/recall/{names['recall']}", "/identify": "/identify",
+        "/identify/<int:seq>": f"/identify/{names['returned']}", "/book": "/book", "/book/verify": "/book/verify",
+        "/book/<int:seq>": f"/book/{names['purge']}", "/do": "/do", "/do/<name>": "/do/take-in", "/setup": "/setup", "/who": "/who",
+        "/static/<path:filename>": "/static/fillbook.css",
+    }  # fmt: skip
+
+
+def more_to_look(names):
+    """Further faces of the same pages."""
+    return [
+        f"/i/{names['a']}", f"/i/{names['batch']}", f"/i/{names['cup']}", f"/i/{names['zone']}", f"/i/{names['line']}", f"/i/{names['held']}",
+        f"/desk/{names['held']}", f"/desk/{names['sent']}", f"/desk/{names['waiting']}", f"/cage/{names['line_2']}", f"/cage/{names['line']}",
+        "/labels", "/recall", "/search", "/do/hook-up", "/do/grind", "/do/log-temperatures", "/do/return", "/do/rack", "/do/attach",
+        f"/book/{names['returned']}", f"/racks/{names['zone_2']}",
+    ]  # fmt: skip
+
+
+# -- a browser -------------------------------------------------------------------------------------------------------------------
+QUIET = (
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
+    "--disable-sync",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """A headless browser. Without one these tests are skipped on a user's machine, and fail where CI says so."""
+    where = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome", "chrome"))), None)
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        where = None
+    if where is None:
+        reason = "no chromium on this machine: install it to try the pages in a browser"
+        if os.environ.get("CI") == "true":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=where, args=list(QUIET))
+        yield browser
+        browser.close()
+
+
+class Served:
+    """A running server, its address, and the clock it goes by."""
+
+    def __init__(self, app, clock):
+        from waitress.server import create_server
+
+        self.clock, self.app = clock, app
+        self.server = create_server(app, host="127.0.0.1", port=0, threads=4)
+        self.address = f"http://127.0.0.1:{self.server.effective_port}"
+        self.thread = threading.Thread(target=self._run, daemon=True)
+        self.thread.start()
+
+    def _run(self):
+        try:
+            self.server.run()
+        except OSError:  # closed under it
+            pass
+
+    def stop(self):
+        self.server.close()
+        self.thread.join(timeout=10)
+
+
+@pytest.fixture
+def serve():
+    """Starts servers and stops them: ``serve(path, clock)``."""
+    running = []
+
+    def start(path, clock):
+        running.append(Served(create_app(path, clock=clock, secret=SECRET), clock))
+        return running[-1]
+
+    yield start
+    for one in running:
+        one.stop()
+
+
+@pytest.fixture
+def helpers():
+    """The names other test files may use from here."""
+    return {"places_to_look": places_to_look, "more_to_look": more_to_look, "Reader": Reader, "Clock": Clock, "the_shop": the_shop()}

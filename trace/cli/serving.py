@@ -1,0 +1,61 @@
+"""Opening the book to the shop's browsers."""
+
+from __future__ import annotations
+
+import socket
+from pathlib import Path
+
+import click
+
+from fillbook.trace.cli.commands import book_option, where
+from fillbook.trace.core.errors import Nonsense
+
+THREADS = 8
+
+
+@click.command("serve")
+@click.option("--host", default="127.0.0.1", metavar="ADDRESS", help="Where to listen; 0.0.0.0 lets the shop's other machines in."
+              "  [default: 127.0.0.1]")  # fmt: skip
+@click.option("--port", default=8470, metavar="NUMBER", type=click.IntRange(1, 65_535), help="[default: 8470]")
+@book_option
+@click.pass_context
+def serve_command(ctx: click.Context, host: str, port: int) -> None:
+    """Open the book to the shop's browsers, until Ctrl+C. Starts a new book where there is none.
+
+    \b
+    Nothing is fetched from elsewhere. Whoever reaches the address can write: keep it inside the shop's network.
+    Example:
+      fillbook --book shop.db serve --host 0.0.0.0
+    """
+    from waitress.server import create_server
+
+    from fillbook.trace.web.app import LARGEST_UPLOAD, create_app
+
+    book = where(ctx)
+    fresh = "://" not in book and not Path(book).exists()
+    app = create_app(book)
+    try:
+        server = create_server(
+            app, host=host, port=port, threads=THREADS, ident="fillbook", max_request_body_size=2 * LARGEST_UPLOAD
+        )  # fmt: skip
+    except OSError as trouble:
+        raise Nonsense(
+            f"{host}:{port} can't be listened on ({trouble.strerror or trouble}): another program has it, or this machine has no such "
+            "address. Choose another --port or --host.",
+            field="port",
+        ) from None
+    except ValueError:
+        raise Nonsense(f"{host!r} is no address of this machine. Try 127.0.0.1, or 0.0.0.0 for all of them.", field="host") from None
+    click.echo(f"{'A new book was begun at' if fresh else 'Serving'} {book}. Stop with Ctrl+C.")
+    for address in addresses(host, port):
+        click.echo(f"  {address}")
+    if host not in ("127.0.0.1", "localhost", "::1"):
+        click.echo("Whoever reaches this address can write into the book: keep it inside the shop's network.")
+    server.run()
+
+
+def addresses(host: str, port: int) -> list[str]:
+    """The addresses to type into a browser."""
+    if host not in ("0.0.0.0", "::"):
+        return [f"http://{f'[{host}]' if ':' in host else host}:{port}/"]
+    return [f"http://127.0.0.1:{port}/", f"http://{socket.gethostname()}:{port}/"]

@@ -1,0 +1,135 @@
+"""The cage: a line, what is hooked up to it, and the fill in two touches: scan, GO; scan, weight and pressure, DONE."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, flash, g, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from fillbook.trace.book import glance, items, queries
+from fillbook.trace.core import ids
+from fillbook.trace.core.errors import UnknownItem, WrongKind
+from fillbook.trace.web import here
+from fillbook.trace.web.forms import Form
+from fillbook.trace.web.item.views import the_item
+from fillbook.trace.work.filling import UNFILLED
+
+bp = Blueprint("cage", __name__)
+WAITING = 24  # tires that wait to be filled, on the page
+
+
+@bp.get("/cage")
+@bp.get("/fill")
+@here.one_picture
+def cage() -> ResponseReturnValue:
+    lines = queries.lines(here.book(), here.shop())
+    tire = request.args.get("tire", "")
+    if len(lines) == 1:
+        g.scan_from = f"cage:{lines[0]['item']}"
+        return _page(lines[0]["item"], tire)
+    now = here.now()
+    rows = [glance.line_now(here.book(), here.shop(), one["item"], now) for one in lines]
+    return render_template("cage/lines.html", lines=rows, tire=tire)
+
+
+@bp.get("/cage/<code>")
+@here.one_picture
+def line(code: str) -> ResponseReturnValue:
+    return _page(_line(code), request.args.get("tire", ""))
+
+
+@bp.post("/cage/<code>/start/<tire>")
+def start(code: str, tire: str) -> ResponseReturnValue:
+    here_line, tire = _line(code), the_item(tire)
+    form = _start(here_line, tire)
+    done = form.send()
+    if done is None:
+        return _page(here_line, tire, form), form.status
+    if not done.repeated:
+        flash(f"{ids.pretty(tire)} is being filled.", "go")
+    return redirect(url_for("cage.line", code=here_line), 303)
+
+
+@bp.post("/cage/<code>/finish/<tire>")
+def finish(code: str, tire: str) -> ResponseReturnValue:
+    here_line, tire = _line(code), the_item(tire)
+    form = _finish(here_line, tire)
+    done = form.send()
+    if done is None:
+        return _page(here_line, tire, form), form.status
+    fill = queries.fill(here.book(), tire)
+    if fill and not done.repeated:
+        flash(f"{ids.pretty(tire)} filled: {here.say().mass(fill.grams)}. Lay it on a rack.", "go")
+    return redirect(url_for("cage.line", code=here_line, filled=tire), 303)
+
+
+def _line(code: str) -> str:
+    found = the_item(code)
+    if ids.kind_of(found) != "U":
+        raise WrongKind(
+            f"{ids.pretty(found)} is a {ids.KINDS[ids.kind_of(found)]}; a cage's page is a line's. Scan the line's sign."
+        )
+    return found
+
+
+def _start(line: str, tire: str) -> Form:
+    return Form(
+        "start fill", fixed={"tire": tire, "line": line}, first=(), action=url_for("cage.start", code=line, tire=tire)
+    )  # fmt: skip
+
+
+def _finish(line: str, tire: str) -> Form:
+    """DONE; the line is only said where the start was not entered."""
+    started = queries.start_of(here.book(), tire)
+    fixed = {"tire": tire} if started else {"tire": tire, "line": line}
+    form = Form("finish fill", fixed=fixed, action=url_for("cage.finish", code=line, tire=tire))
+    form.hidden = {"line"} if started else set()
+    return form
+
+
+def _page(code: str, tire: str = "", form: Form | None = None) -> str:
+    book, shop, now = here.book(), here.shop(), here.now()
+    g.scan_from = f"cage:{code}"
+    there = glance.line_now(book, shop, code, now)
+    open_tire = there.filling["item"] if there.filling else ""
+    scanned = the_item(tire) if tire else ""
+    if scanned and ids.kind_of(scanned) != "F":
+        raise WrongKind(f"{ids.pretty(scanned)} is a {ids.KINDS[ids.kind_of(scanned)]}; a tire is filled. Scan a tire's tag.")
+    chosen = scanned or open_tire
+    state = queries.place_of(book, chosen).state if chosen else None
+    if form is None and chosen:
+        if chosen == open_tire:
+            form = _finish(code, chosen)
+        elif state in UNFILLED and not open_tire:
+            form = _start(code, chosen)
+        elif state in ("paused", "abandoned") and not open_tire:
+            said = {"tire": chosen, "line": code}
+            form = Form("resume", fixed=said, hidden=said, button="GO ON")
+    return render_template(
+        "cage/line.html", line=there, chosen=chosen, open_tire=open_tire, state_word=state, form=form,
+        facts=_facts(chosen) if chosen else {}, waiting=queries.in_state(book, shop, "paused", *UNFILLED)[:WAITING],
+        filled=_filled(request.args.get("filled", "")), focus_form=bool(form and form.verb.name == "finish fill"),
+    )  # fmt: skip
+
+
+def _facts(tire: str) -> dict[str, Any]:
+    """What the filler looks at: whose, which size, up to which pressure, how much regrind."""
+    wanted = ("Customer", "Size", "Lowest rating", "To be filled to", "Unit", "Position", "Earlier")
+    found = items.facts(here.book(), tire)
+    facts = {name: found[name] for name in wanted if name in found}
+    row = queries.tire(here.book(), tire)
+    if row and row.mix_e4 is not None:
+        facts["Regrind"] = here.say().share(row.mix_e4)
+    return facts
+
+
+def _filled(code: str) -> str:
+    """The tire that was just filled, if the address names one that is not racked yet."""
+    if not code:
+        return ""
+    try:
+        item = the_item(code)
+    except UnknownItem:
+        return ""
+    return item if queries.place_of(here.book(), item).state == "filled" else ""

@@ -1,0 +1,116 @@
+"""The release desk: one scan says whether a tire may go, why, and until when not; a signature; sending out and taking back."""
+
+from __future__ import annotations
+
+from flask import Blueprint, flash, g, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from fillbook.trace.book import cures, items, queries
+from fillbook.trace.core import ids
+from fillbook.trace.core.errors import Nonsense, WrongKind
+from fillbook.trace.core.release import TwoDates, two_dates
+from fillbook.trace.web import here
+from fillbook.trace.web.forms import Form
+from fillbook.trace.web.item.views import the_item
+
+bp = Blueprint("desk", __name__)
+SHOWN = 40  # of each list; the racks have them all
+PATHS = {"earliest": "the short rule, with a passing sample cup", "standard": "the standard rule", "override": "a lead's override"}
+
+
+@bp.get("/desk")
+@here.one_picture
+def desk() -> str:
+    g.scan_from = "desk"
+    book, shop = here.book(), here.shop()
+    rows = cures.racks(book, shop, here.now())
+    return render_template(
+        "desk/desk.html", rows=rows, ready=[r for r in rows if r["case"] and r["case"].decision.ok][:SHOWN],
+        released=queries.in_state(book, shop, "released")[:SHOWN], dispatch=Form("dispatch"),
+    )  # fmt: skip
+
+
+@bp.get("/desk/<code>")
+@here.one_picture
+def tire(code: str) -> str:
+    found = _tire(code)
+    return _page(found, _form(found))
+
+
+@bp.post("/desk/<code>")
+def release(code: str) -> ResponseReturnValue:
+    found = _tire(code)
+    form = _form(found)
+    done = form.send()
+    if done is None:
+        return _page(found, form), form.status
+    if not done.repeated:
+        flash(f"{ids.pretty(found)} is released.", "go")
+    return redirect(url_for("desk.tire", code=found), 303)
+
+
+def _tire(code: str) -> str:
+    found = the_item(code)
+    if ids.kind_of(found) != "F":
+        raise WrongKind(
+            f"{ids.pretty(found)} is a {ids.KINDS[ids.kind_of(found)]}; the release desk takes tires. Scan a tire's tag."
+        )
+    return found
+
+
+def _form(tire: str) -> Form:
+    scanned = request.args.get("scanned", "yes")
+    return Form(
+        "release", fixed={"tire": tire}, first=("tag_scanned",), prefill={"tag_scanned": scanned},
+        action=url_for("desk.release", code=tire),
+    )  # fmt: skip
+
+
+def _page(tire: str, form: Form) -> str:
+    g.scan_from = "desk"
+    book, now = here.book(), here.now()
+    state = queries.place_of(book, tire)
+    case, why_not = None, ""
+    try:
+        case = cures.case(book, tire, now)
+    except Nonsense as trouble:
+        why_not = str(trouble)
+    released = queries.releases(book, tire)
+    return render_template(
+        "desk/tire.html", tire=tire, state_row=state, case=case, why_not=why_not, form=form, facts=_facts(tire),
+        released=released[-1] if released else None, paths=PATHS, parts=_parts(case) if case else [],
+        dates=_dates_now(case) if case and case.decision.ok else None,
+    )  # fmt: skip
+
+
+def _dates_now(case: cures.Case) -> TwoDates:
+    """The two dates the tag would bear, were the tire released now."""
+    book, shop, now = here.book(), here.shop(), here.now()
+    return two_dates(
+        case.cure, case.decision, move_after_s=queries.limit(book, shop, "move_after", now),
+        work_after_s=queries.limit(book, shop, "work_after", now), released_at=now,
+    )  # fmt: skip
+
+
+def _facts(tire: str) -> dict[str, str]:
+    found = items.facts(here.book(), tire)
+    wanted = ("Customer", "Size", "Filled", "Weight", "Regrind", "Pressure", "Lowest rating", "Line", "Filled by", "Cold start")
+    return {name: found[name] for name in wanted if name in found}
+
+
+def _parts(case: cures.Case) -> list[tuple[str, int, str]]:
+    """What became of the time since the fill: (words, seconds, how it is drawn)."""
+    cure = case.cure
+    waited = cure.credit_from - cure.started_at
+    return [
+        part
+        for part in (
+            ("credited by the logger", cure.credited_s, "credited"),
+            ("attended, by hand readings", cure.attended_s, "attended"),
+            ("just below the limit, not counted", cure.near_s, "near"),
+            ("too cold, not counted", cure.below_s, "below"),
+            ("unobserved, not counted", cure.unobserved_s, "unobserved"),
+            ("while the tire took on the room's warmth", min(waited, max(0, cure.now - cure.started_at)), "waited"),
+        )
+        if part[1] >= 60
+    ]

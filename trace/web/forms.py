@@ -1,0 +1,168 @@
+"""One form for every verb: drawn from its model, read back, done, and drawn again with what was typed when it is refused."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from flask import flash, g, request, session
+from werkzeug.datastructures import MultiDict
+
+from fillbook.trace.book import queries
+from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, ShopError, Stopped, UnknownItem
+from fillbook.trace.web import here, inputs, wording
+from fillbook.trace.web.inputs import Input
+from fillbook.trace.web.trouble import status_of
+from fillbook.trace.work import acting, registry
+from fillbook.trace.work.ask import Item, fields_of
+
+
+class Form:
+    """A verb as a page asks it.
+
+    *fixed*: values the page itself names, such as the tire whose page it is; they are sent, never asked. *first*: which fields
+    stand at once, the others under *more*. *prefill*: what stands in the fields before anybody typed.
+    """
+
+    def __init__(
+        self, verb: str, *, fixed: Mapping[str, Any] | None = None, first: Iterable[str] | None = None,
+        prefill: Mapping[str, Any] | None = None, action: str | None = None, button: str | None = None,
+        hidden: Iterable[str] = (),
+    ) -> None:  # fmt: skip
+        self.verb = registry.find(verb)
+        self.fixed = dict(fixed or {})
+        self.hidden = set(hidden)
+        self.action = action or f"/do/{self.verb.command}"
+        self.button = button or wording.button(self.verb.name)
+        self.caution = wording.cautions(self.verb.name, self.verb.place)
+        self.all_fields = list(fields_of(self.verb.ask))
+        needed = tuple(one.name for one in self.all_fields if one.needed)
+        self.first = tuple(first) if first is not None else wording.FIRST.get(self.verb.name, needed)
+        self.said: MultiDict = MultiDict(
+            {k: v for k, v in (prefill or {}).items() if v not in (None, "")}
+        )
+        self.error: ShopError | None = None
+        self.request_id = uuid.uuid4().hex
+        self.saw = g.get("saw", 0)
+        self.about = [v for v in self.fixed.values() if isinstance(v, str)]
+        items = {one.name for one in self.all_fields if isinstance(one.mark, Item)}
+        self.about += [v for k, v in self.said.items() if k in items and isinstance(v, str)]
+        self.posted = False
+
+    # -- reading what was sent -------------------------------------------------------------------------------------------------
+    def send(self) -> acting.Answer | None:
+        """Do the verb with what was posted; None where it was refused, the reason kept for drawing the form again."""
+        self.take(request.form)
+        try:
+            answer = acting.act(here.book(), self.read(), now=here.now())
+        except ShopError as trouble:
+            self.refuse(trouble)
+            return None
+        self.done(answer)
+        return answer
+
+    def take(self, said: MultiDict) -> None:
+        """Keep what was posted."""
+        self.posted = True
+        self.said = MultiDict(said)
+        self.request_id = said.get("request", "") or self.request_id
+        self.saw = int(said["saw"]) if said.get("saw", "").isdigit() else self.saw
+        self.about = said.getlist("about") or self.about
+
+    def read(self) -> acting.Action:
+        """The action that was posted. Raises Nonsense where a field is missing or a file is no text."""
+        asked = [one for one in self.all_fields if one.name not in self.fixed]
+        fields = inputs.fields_said(self.verb.name, asked, self.said, request.files) | self.fixed
+        for one in asked:
+            if one.mark is not None and hasattr(one.mark, "lines") and one.mark.lines and one.name in fields:
+                self.said[one.name] = fields[one.name]
+            if one.needed and not any(accepts in fields for accepts in one.accepts):
+                name = wording.caption(self.verb.name, one.name)
+                hint = one.words[:1].lower() + one.words[1:]
+                raise Nonsense(f"{name} is missing: {hint.rstrip('.')}.", field=one.accepts[0])
+        person = here.who() if g.get("shop") else None
+        override = self.said.get("override", "").strip()
+        return acting.Action(
+            self.verb.name, fields, at=self.said.get("at", "").strip() or None,
+            who=person["item"] if person else self.said.get("who") or None, signed_by=self.said.get("signed_by") or None,
+            override=override or None, request=self.request_id, station=session.get("station"), shop=g.get("shop"),
+            saw=self.saw, saw_items=tuple(self.about),
+        )  # fmt: skip
+
+    def refuse(self, trouble: ShopError) -> None:
+        """Keep why it was refused; after a conflict the form is a new one, drawn with what the book says now."""
+        self.error = trouble
+        if isinstance(trouble, Conflict):
+            self.request_id = uuid.uuid4().hex
+            self.saw = g.get("saw", 0)
+
+    def done(self, answer: acting.Answer) -> None:
+        """After it was done: remember who worked here, and say what was found on the way."""
+        if here.who() is None and self.said.get("who"):
+            g.shop = answer.shop
+            here.choose(queries.person(here.book(), answer.shop, self.said["who"])["item"])
+        for finding in answer.findings:
+            flash(finding["words"], "hold" if finding["holds"] else "look")
+        if answer.repeated:
+            flash(f"This was sent before and stands as event {answer.seq}; it was not done twice.", "look")
+
+    @property
+    def status(self) -> int:
+        return 200 if self.error is None else status_of(self.error)
+
+    # -- drawing ---------------------------------------------------------------------------------------------------------------
+    def inputs(self) -> list[Input]:
+        """All inputs, the error beside the one at fault."""
+        drawn = [
+            inputs.draw(self.verb.name, one, self.said)
+            for one in self.all_fields
+            if one.name not in self.fixed and one.name not in self.hidden
+        ]
+        field = (self.error.field or "") if self.error else ""
+        for one in drawn:
+            if field.split("[")[0] in one.stored or field.startswith(f"fields.{one.name}"):
+                one.error = str(self.error)
+        return drawn
+
+    def at_once(self, drawn: list[Input]) -> list[Input]:
+        order = {name: n for n, name in enumerate(self.first)}
+        shown = [one for one in drawn if one.name in order or one.error]
+        return sorted(shown, key=lambda one: order.get(one.name, len(order)))
+
+    def under_more(self, drawn: list[Input]) -> list[Input]:
+        shown = {one.name for one in self.at_once(drawn)}
+        return [one for one in drawn if one.name not in shown]
+
+    @property
+    def at_error(self) -> str:
+        return str(self.error) if self.error and self.error.field in ("at", "happened") else ""
+
+    @property
+    def asks_who(self) -> bool:
+        return self.verb.name != "set up shop" and here.who() is None
+
+    @property
+    def asks_signature(self) -> bool:
+        """Whether somebody of a higher role has to sign: for the verb itself, or for an override."""
+        if self.verb.name == "set up shop":
+            return False
+        role = "lead" if self.asks_override else self.verb.role
+        return role != "hand" and not here.is_at_least(role)
+
+    @property
+    def asks_override(self) -> bool:
+        wanted = isinstance(self.error, Stopped) or (
+            isinstance(self.error, NotAllowed) and self.error.field == "override"
+        )
+        return wanted or bool(self.said.get("override"))
+
+    def signers(self) -> list[Any]:
+        """Who may sign: everyone of the role that is needed."""
+        role = "lead" if self.asks_override and self.verb.role == "hand" else self.verb.role
+        least = here.ROLES.index(role)
+        return [p for p in queries.people(here.book(), here.shop()) if here.ROLES.index(p.role) >= least]
+
+    @property
+    def unknown_who(self) -> bool:
+        return isinstance(self.error, UnknownItem) and self.error.field == "who"

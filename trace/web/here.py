@@ -1,0 +1,112 @@
+"""What a page asks of the request it answers: the book, the shop, the time, and who works at this station."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import wraps
+from typing import Any, TypeVar
+
+from flask import Flask, current_app, g, session
+
+from fillbook.trace.book import chain, queries
+from fillbook.trace.book.items import Say
+from fillbook.trace.book.opening import Book, Row
+
+ROLES = ("hand", "lead", "owner")
+
+
+@dataclass(frozen=True)
+class Served:
+    """What one running program serves: a book, and the clock it goes by (seconds of UTC)."""
+
+    book: Book
+    clock: Callable[[], float]
+
+
+def served() -> Served:
+    return current_app.extensions["fillbook"]
+
+
+def book() -> Book:
+    return served().book
+
+
+def now() -> int:
+    return int(served().clock())
+
+
+def shop() -> str:
+    """The shop this station belongs to; chosen by :func:`find_shop` before any view runs."""
+    return g.shop
+
+
+def say() -> Say:
+    if "say" not in g:
+        g.say = Say(book(), shop())
+    return g.say
+
+
+def saw() -> int:
+    """The shop's last event when this request began: what the page shows is at least that new."""
+    return g.saw
+
+
+def who() -> Row | None:
+    """The person who works at this station, or None while nobody said so."""
+    if "who" not in g:
+        chosen = session.get("who")
+        people = queries.people(book(), shop()) if chosen and g.get("shop") else []
+        g.who = next((p for p in people if p["item"] == chosen), None)
+    return g.who
+
+
+def choose(person: str) -> None:
+    """Keep *person* (compact ID) as the one who works at this station."""
+    session["who"] = person
+    session["shop"] = queries.shop_of(book(), person)
+    session.permanent = True
+    g.pop("who", None)
+
+
+def is_at_least(role: str) -> bool:
+    person = who()
+    return person is not None and ROLES.index(person.role) >= ROLES.index(role)
+
+
+def find_shop() -> str | None:
+    """The shop of this station: the one chosen, else the only one; None while the book is empty or it must be chosen."""
+    shops = book().shops()
+    chosen = session.get("shop")
+    found = chosen if chosen in shops else shops[0] if len(shops) == 1 else None
+    g.shop = found
+    if found:
+        g.saw = chain.position(book(), found).seq
+    return found
+
+
+def connect_per_request(app: Flask) -> None:
+    """Each request has its own connection, closed at its end whatever happened."""
+
+    @app.before_request
+    def connect() -> None:
+        g.opened_here = book().db.connect(reuse_if_open=True)
+
+    @app.teardown_request
+    def close(_: BaseException | None) -> None:
+        if g.get("opened_here") and not book().db.is_closed():
+            book().db.close()
+
+
+View = TypeVar("View", bound=Callable[..., Any])
+
+
+def one_picture(view: View) -> View:
+    """A view that only reads sees the book as of one moment, though others write meanwhile."""
+
+    @wraps(view)
+    def looking(*args: Any, **kwargs: Any) -> Any:
+        with book().reading():
+            return view(*args, **kwargs)
+
+    return looking  # type: ignore[return-value]

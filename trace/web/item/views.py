@@ -1,0 +1,121 @@
+"""An item's page, the address that stands on its label: facts, holds, where it is, came from, went to, what happened."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from flask import Blueprint, render_template
+
+from fillbook.trace.book import items, queries, recalls
+from fillbook.trace.core import ids
+from fillbook.trace.core.errors import UnknownItem
+from fillbook.trace.web import here
+from fillbook.trace.work import registry
+from fillbook.trace.work.ask import Item, fields_of
+
+bp = Blueprint("item", __name__)
+
+
+@dataclass(frozen=True)
+class Step:
+    """What may come next for an item: a button's words and its address."""
+
+    words: str
+    path: str
+    main: bool = False
+
+
+@bp.get("/i/<path:code>")
+@bp.get("/I/<path:code>")
+@here.one_picture
+def item(code: str) -> str:
+    found = the_item(code)
+    of_it = items.about(here.book(), found)
+    kind = ids.kind_of(found)
+    linked = kind in "LGFC" and of_it["place"]["state"] is not None
+    state = of_it["place"]["state"]
+    steps = next_steps(found, kind, state)
+    return render_template(
+        "item/item.html", code=found, kind=kind, of_it=of_it, trace=recalls.trace(here.book(), found) if linked else None,
+        steps=steps, others=everything_else(found, kind, steps) if state not in (None, "void") else [], prints=len(queries.prints_of(here.book(), found)),
+        place=queries.place_of(here.book(), found),
+    )  # fmt: skip
+
+
+def the_item(code: str) -> str:
+    """The compact ID of an address; raises UnknownItem for one that this book never gave out."""
+    found = ids.read(code)
+    if not queries.item_exists(here.book(), found):
+        raise UnknownItem(
+            f"{ids.pretty(found)} reads well, but no such label was given out in this book. Check that it is this shop's."
+        )
+    return found
+
+
+def everything_else(item: str, kind: str, steps: list[Step]) -> list[tuple[str, list[Step]]]:
+    """Every verb that takes an item of this kind and is not among the likely steps, by its place in the shop."""
+    there = {step.path.split("?")[0] for step in steps}
+    found: dict[str, list[Step]] = {}
+    for verb in registry.everything().values():
+        takes = next((f for f in fields_of(verb.ask) if isinstance(f.mark, Item) and kind in f.mark.kinds), None)
+        path = f"/do/{verb.command}"
+        if takes and path not in there and verb.name not in ("print", "release"):
+            found.setdefault(verb.place, []).append(Step(verb.name.capitalize(), f"{path}?{takes.name}={item}"))
+    return list(found.items())
+
+
+def next_steps(item: str, kind: str, state: str | None) -> list[Step]:
+    """What is most likely done next with an item in this state, the likeliest first."""
+    hold = Step("Hold", f"/do/hold?item={item}")
+    recall = Step("What holds it?", f"/recall?suspect={item}")
+    scrap = Step("Scrap", f"/do/scrap?item={item}")
+    correct = [hold, recall, scrap]
+    match kind, state:
+        case _, "void":
+            return []
+        case "L", "in store" | "part used":
+            return [Step("Hook up", f"/do/hook-up?tote={item}", True), *correct]
+        case "L", "hooked up":
+            return [Step("Take off", f"/do/unhook?tote={item}", True), *correct]
+        case "L", _:
+            return correct
+        case "G", _:
+            return [
+                Step("Load a hopper", f"/do/load?batch={item}", True),
+                Step("Grind on", f"/do/grind?pieces-0-source={item}"),
+                *correct,
+            ]
+        case "F", "reserved":
+            return [Step("Take it in", f"/do/take-in?reserved={item}", True)]
+        case "F", "taken in" | "soaking" | "filling" | "paused":
+            return [Step("To the cage", f"/cage?tire={item}", True), hold, scrap]
+        case "F", "filled":
+            return [
+                Step("Lay on a rack", f"/do/rack?tires={item}", True),
+                Step("Release desk", f"/desk/{item}"),
+                *correct,
+            ]
+        case "F", "racked":
+            return [Step("Release desk", f"/desk/{item}", True), *correct]
+        case "F", "released":
+            return [
+                Step("Send out", f"/do/dispatch?tires={item}", True),
+                Step("Release desk", f"/desk/{item}"),
+                *correct,
+            ]
+        case "F", "dispatched":
+            return [Step("It came back", f"/do/return?tire={item}", True), *correct]
+        case "F", "returned":
+            return [Step("Cut its fill out", f"/do/reclaim?tire={item}", True), *correct]
+        case "F", "reclaimed":
+            return [Step("Grind it", f"/do/grind?pieces-0-source={item}", True), hold, recall]
+        case "F", _:
+            return [hold, recall]
+        case "C", _:
+            return [Step("Read the cup", f"/do/read-cup?cup={item}", True)]
+        case "Z", _:
+            return [Step("Its rack", f"/racks/{item}", True), hold]
+        case "U", _:
+            return [Step("Its cage", f"/cage/{item}", True), hold]
+        case _:
+            return []

@@ -1,0 +1,115 @@
+"""What every template may use: places, people, values in the shop's units, states as word, shape and colour."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from typing import Any
+
+from flask import Flask, g, request, url_for
+
+from fillbook.trace.book import queries
+from fillbook.trace.core import ids, times, units
+from fillbook.trace.web import here
+
+PLACES = (
+    ("floor", "/", "Floor"),
+    ("dock", "/dock", "Dock"),
+    ("cage", "/cage", "Cage"),
+    ("racks", "/racks", "Racks"),
+    ("desk", "/desk", "Desk"),
+    ("regrind", "/regrind", "Regrind"),
+    ("holds", "/holds", "Holds"),
+    ("recall", "/recall", "Recall"),
+    ("identify", "/identify", "Identify"),
+    ("office", "/book", "Book"),
+)
+
+#: A state or verdict -> how it looks: go, wait, stop, look, or plain. The word always stands beside the shape.
+LOOKS = {
+    "Cured": "go", "released": "go", "passed": "go", "in use": "go", "hooked up": "go", "dispatched": "plain", "Not yet": "wait",
+    "racked": "wait", "filled": "wait", "filling": "wait", "curing": "wait", "On hold": "stop", "failed": "stop", "Look again": "look",
+    "returned": "look", "paused": "look", "abandoned": "stop", "soaking": "wait", "scrapped": "plain", "void": "plain", "empty": "plain", "used up": "plain", "reclaimed": "plain",
+    "certain": "stop", "possible": "look", "through regrind": "look", "not excluded": "wait",
+}  # fmt: skip
+
+
+def look(word: str | None) -> str:
+    return LOOKS.get(word or "", "plain")
+
+
+def shape(word: str) -> str:
+    """The word for the shape of a look, as the style sheet draws it."""
+    return f"shape-{look(word)}"
+
+
+def hours(seconds: int | None) -> str:
+    return "" if seconds is None else times.hours(seconds)
+
+
+def day_and_time(at: int | None, now: int) -> str:
+    """A time as short as it can be without a doubt: 16:40 today, Thu 16:40 within the week, else in full."""
+    if at is None:
+        return ""
+    zone = here.say().zone
+    there, today = times.local(at, zone), times.local(now, zone)
+    full = times.show(at, zone)
+    if len(full) > 16:  # an hour that happens twice is never shortened
+        return full
+    if there.date() == today.date():
+        return f"{there:%H:%M} today"
+    if abs((there.date() - today.date()).days) < 6:
+        return f"{there:%a %H:%M}"
+    return full
+
+
+def percent(part: float | Fraction | None, digits: int = 1) -> str:
+    """A fraction in percent; what is more than nothing never shows as nothing."""
+    if part is None:
+        return ""
+    value = float(part) * 100
+    if 0 < value < 10**-digits:
+        return f"< {10**-digits:g} %"
+    return f"{value:.{digits}f} %"
+
+
+def about(grams: int) -> str:
+    """Grams as an estimate is shown: no tenths from ten units on, where they would pretend to be known."""
+    unit = "lb" if here.say().us else "kg"
+    digits = 0 if units.in_unit("mass", grams, unit) >= 10 else 1
+    return units.show("mass", grams, unit, digits)
+
+
+def pretty(code: str) -> str:
+    return ids.pretty(code) if code and ids.is_valid(code) else code
+
+
+def compact(text: str) -> str:
+    """A written ID as it stands in an address."""
+    return text.replace("-", "")
+
+
+def kind(code: str) -> str:
+    return ids.KINDS.get(ids.kind_of(code), "") if ids.is_valid(code) else ""
+
+
+def teach_templates(app: Flask, mark: Callable[[str], str]) -> None:
+    """Give the templates what this module has, and each page its frame: shop, places, who works here."""
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    app.jinja_env.globals.update(
+        pretty=pretty, compact=compact, kind=kind, look=look, shape=shape, hours=hours, percent=percent, about=about,
+        is_id=lambda text: bool(text) and ids.is_valid(compact(text)),
+        all_people=lambda: queries.people(here.book(), here.shop()),
+        static=lambda name: url_for("static", filename=name, v=mark(name)),
+    )  # fmt: skip
+
+    @app.context_processor
+    def frame() -> dict[str, Any]:
+        if not g.get("shop"):
+            return {"shop": None, "places": (), "place": "", "person": None, "say": None}
+        now = here.now()
+        return {
+            "shop": queries.shop_row(here.book(), here.shop()), "places": PLACES, "place": (request.blueprint or ""),
+            "person": here.who(), "say": here.say(), "now": now, "short_time": lambda at: day_and_time(at, now),
+            "scan_from": g.get("scan_from", ""),
+        }  # fmt: skip

@@ -1,0 +1,90 @@
+"""How bad news is answered: one status per kind of error, one page that says its sentence."""
+
+from __future__ import annotations
+
+import logging
+
+from flask import Flask, g, render_template, request
+from flask.typing import ResponseReturnValue
+from flask_wtf.csrf import CSRFError
+from werkzeug.exceptions import HTTPException
+
+from fillbook.trace.core.errors import (
+    Conflict,
+    Damaged,
+    Nonsense,
+    NotAllowed,
+    ShopError,
+    Stopped,
+    UnknownItem,
+    WrongKind,
+)
+
+STATUS: dict[type[ShopError], int] = {
+    UnknownItem: 404,
+    NotAllowed: 403,
+    Stopped: 409,
+    Conflict: 409,
+    Nonsense: 422,
+    WrongKind: 422,
+    Damaged: 500,
+}
+HEADLINES = {
+    400: "That form can't be taken",
+    403: "Not allowed",
+    404: "Not in this book",
+    405: "That page is not asked this way",
+    409: "Stopped",
+    413: "Too large",
+    422: "That can't be right",
+    500: "Our fault",
+}
+SENTENCES = {
+    404: "There is no such page. Scan a label, or choose a place above.",
+    405: "This address only takes a form that was sent from its page. Open the page and send the form from there.",
+    413: "What was sent is larger than 24 MB, more than a year of a logger's readings. Split the file and send its parts.",
+    500: "Something went wrong in the program, not in what you did. Nothing was changed; please tell whoever keeps it.",
+}
+STALE = "This form was opened before the station was set up anew, so it was not taken and nothing was changed. Open the page again and send it."
+
+
+def status_of(trouble: ShopError) -> int:
+    """The HTTP status of an error."""
+    return next(status for kind, status in STATUS.items() if isinstance(trouble, kind))
+
+
+def page(words: str, status: int) -> tuple[str, int]:
+    g.setdefault("shop", None)
+    headline = HEADLINES.get(status, "That did not work")
+    scanned = request.form.get("code", "") if request.method == "POST" else ""
+    return render_template(
+        "shared/trouble.html", words=words, status=status, headline=headline, scanned=scanned
+    ), status
+
+
+def explain_errors(app: Flask) -> None:
+    """Register the handlers: every error is explained here and nowhere else."""
+
+    @app.errorhandler(ShopError)
+    def shop_error(trouble: ShopError) -> ResponseReturnValue:
+        return page(str(trouble), status_of(trouble))
+
+    @app.errorhandler(CSRFError)
+    def stale_form(trouble: CSRFError) -> ResponseReturnValue:
+        return page(STALE, 400)
+
+    @app.errorhandler(HTTPException)
+    def http_error(trouble: HTTPException) -> ResponseReturnValue:
+        status = trouble.code or 500
+        if status < 400:
+            return trouble.get_response()
+        return page(
+            SENTENCES.get(status, trouble.description or "Open the page again and try once more."), status
+        )
+
+    @app.errorhandler(Exception)
+    def our_bug(trouble: Exception) -> ResponseReturnValue:
+        if app.testing:
+            raise trouble
+        logging.getLogger("fillbook").exception("a page failed: %s", request.path)
+        return page(SENTENCES[500], 500)

@@ -1,0 +1,88 @@
+"""Everything that can be written down, verb by verb: the form behind every button of the other pages."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from flask import Blueprint, flash, redirect, render_template, request
+from flask.typing import ResponseReturnValue
+
+from fillbook.trace.core import ids
+from fillbook.trace.web import here, wording
+from fillbook.trace.web.forms import Form
+from fillbook.trace.work import registry
+from fillbook.trace.work.acting import Answer
+
+bp = Blueprint("verbs", __name__)
+PLACES = {"dock": "Dock", "line": "Line", "cage": "Cage", "racks": "Racks", "desk": "Release desk", "regrind": "Regrind", "office": "Office"}
+GOES_TO = {  # after it was done: the page where it shows
+    "hook up": "/cage/{line}", "clean": "/cage/{line}", "purge": "/cage/{line}", "load": "/cage/{line}", "start fill": "/cage/{line}",
+    "pour cup": "/cage/{line}", "unhook": "/i/{tote}", "finish fill": "/i/{tire}", "rack": "/racks/{zone}",
+    "read temperature": "/racks/{zone}", "log temperatures": "/racks/{zone}", "read cup": "/i/{cup}", "release": "/desk/{tire}",
+    "dispatch": "/desk", "reclaim": "/i/{tire}", "scrap": "/i/{item}", "hold": "/holds", "lift": "/holds",
+    "open recall": "/recall/{seq}", "correct": "/book/{event}", "identify": "/identify/{event}", "add system": "/",
+    "add line": "/", "add zone": "/", "add person": "/book", "set limit": "/book#limits", "set up shop": "/", "print": "/book/{seq}",
+    "start shift": "/cage/{line}", "end shift": "/cage/{line}", "run pump": "/cage/{line}", "odd flow": "/cage/{line}",
+    "empty waste": "/cage/{line}", "resume": "/cage/{line}", "pause": "/i/{tire}", "abandon": "/i/{tire}", "leak": "/i/{tire}",
+    "inspect": "/i/{tire}", "stretch": "/i/{tire}", "inspect tote": "/i/{tote}", "attach": "/i/{item}", "keep": "/i/{cup}",
+    "open order": "/cage",
+}  # fmt: skip
+
+LABELLED = "LGFC"  # what gets its label the moment it has an ID; signs and badges are printed when somebody asks
+
+
+@bp.get("/do")
+def every_verb() -> str:
+    groups: dict[str, list[registry.Verb]] = defaultdict(list)
+    for verb in registry.everything().values():
+        groups[verb.place].append(verb)
+    return render_template("verbs/every.html", groups=groups, groups_words=PLACES, takes=wording.takes)
+
+
+@bp.get("/do/<name>")
+def form(name: str) -> ResponseReturnValue:
+    asked = registry.find(name)
+    if asked.name == "correct" and request.args.get("event", "").isdigit():
+        return redirect(f"/book/{request.args['event']}#correct", 303)
+    made = Form(asked.name, prefill=request.args.to_dict())
+    return render_template("verbs/verb.html", form=made, focus_form=True)
+
+
+@bp.post("/do/<name>")
+def do(name: str) -> ResponseReturnValue:
+    form = Form(registry.find(name).name)
+    if request.form.get("more rows"):
+        form.take(request.form)
+        return render_template("verbs/verb.html", form=form, focus_form=True)
+    done = form.send()
+    if done is None:
+        return render_template("verbs/verb.html", form=form, focus_form=True), form.status
+    return after(form, done)
+
+
+def after(form: Form, done: Answer) -> ResponseReturnValue:
+    """Say what was done and go where it shows; new IDs want their labels first."""
+    said = ", ".join(ids.pretty(code) for code in done.ids[:3]) + (
+        f" and {len(done.ids) - 3} more" if len(done.ids) > 3 else ""
+    )
+    if not done.repeated:
+        flash(f"{form.verb.name.capitalize()}: written down as event {done.seq}{f' ({said})' if said else ''}.", "go")
+    if form.verb.name == "return":
+        return redirect(f"/identify/{done.seq}" if not form.said.get("tire") else f"/i/{_code(form, 'tire')}", 303)
+    if done.ids and ids.kind_of(done.ids[0]) in LABELLED:
+        return redirect(f"/labels?event={done.seq}", 303)
+    names = {one: _code(form, one) for one in ("line", "zone", "tire", "tote", "cup", "item", "event")}
+    target = GOES_TO.get(form.verb.name, "/").format(seq=done.seq, **names)
+    return redirect("/" if target.endswith("/") else target, 303)
+
+
+def _code(form: Form, field: str) -> str:
+    """What was said in *field* as it stands in an address: an ID in compact form, where it is one."""
+    from fillbook.trace.core.errors import ShopError
+    from fillbook.trace.work.floor import find_item
+
+    text = str(form.fixed.get(field) or form.said.get(field, ""))
+    try:
+        return find_item(here.book(), here.shop(), text, "LGFCZUP", field)
+    except ShopError:
+        return text if text.isdigit() else ""
