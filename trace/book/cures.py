@@ -173,15 +173,19 @@ def _source_holds(book: Book, shop: str, tire: str, now: int) -> list[tuple[str,
 def answer(book: Book, tire: str, now: int, *, tag_scanned: bool = True) -> dict[str, Any]:
     """The desk's answer on *tire* as plain values: verdict, hours in seconds, times in ISO 8601 UTC, findings, two dates."""
     with book.reading():
-        found = case(book, tire, now, tag_scanned=tag_scanned)
+        return plain(book, case(book, tire, now, tag_scanned=tag_scanned))
+
+
+def plain(book: Book, found: Case) -> dict[str, Any]:
+    """A case as plain values, as `answer` gives them."""
     clock = found.cure
 
     def time(at: int | None) -> str | None:
         return None if at is None else times.utc_text(at)
 
     return {
-        "id": ids.pretty(tire),
-        "as_of": time(now),
+        "id": ids.pretty(found.tire),
+        "as_of": time(clock.now),
         "verdict": found.decision.verdict,
         "ok": found.decision.ok,
         "path": found.decision.path,

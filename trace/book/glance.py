@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import queries, returned
+from fillbook.trace.book import later, loggers, queries, returned
 from fillbook.trace.book.apply import effective
 from fillbook.trace.book.derive import LineState
 from fillbook.trace.book.journal import Event
@@ -121,6 +121,10 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
             lie = f"{tires} {'tire lies' if tires == 1 else 'tires lie'} there"
             quiet = times.hours(now - newest.at)
             found.append(Alert("look", f"No logger sample of {zone.name} for {quiet}; {lie} and earn no credit.", zone["item"]))
+    for one in loggers.open_doubts(book, shop)[:4]:
+        found.append(Alert("look", one.words, place=f"book/{one.seq}"))
+    for changed in later.alerts(book, shop):
+        found.append(Alert("look" if changed.stands else "stop", changed.words, place=f"desk/{changed.item}"))
     for row in queries.in_state(book, shop, "filled"):
         if now - row.since > UNRACKED_S:
             since = times.hours(now - row.since)

@@ -14,10 +14,10 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from peewee import IntegrityError, OperationalError, SqliteDatabase
+from peewee import DatabaseError, SqliteDatabase
 from playhouse.migrations import Runner
 
-from fillbook.trace.core.errors import Damaged, Nonsense, UnknownItem
+from fillbook.trace.core.errors import Damaged, Nonsense, ShopError, UnknownItem
 
 MIGRATIONS = Path(__file__).resolve().parent / "migrations"
 
@@ -156,17 +156,32 @@ def _runner(db: Any) -> Runner:
     return Runner(db, directory=str(MIGRATIONS))
 
 
+def is_there(where: str) -> bool:
+    """Whether a book, or anything else, lies at *where* (a path or a PostgreSQL address) already."""
+    if "://" not in where:
+        return where != ":memory:" and Path(where).is_file() and Path(where).stat().st_size > 0
+    db = _connected(where)
+    try:
+        return bool(db.get_tables())
+    finally:
+        db.close()
+
+
 def create(where: str) -> Book:
     """A new, empty book at *where* (a path, ``:memory:`` or a PostgreSQL address), connected and at the newest schema.
 
-    Raises Nonsense where a book already is.
+    Raises Nonsense where a book already is, Damaged where a PostgreSQL server can't be reached.
     """
+    if is_there(where):
+        raise Nonsense(f"{shown(where)} exists already; choose another name for the new book.", field="book")
     if "://" not in where and where != ":memory:":
-        if Path(where).exists() and Path(where).stat().st_size:
-            raise Nonsense(f"{where} exists already; choose another name for the new book.", field="book")
-        Path(where).parent.mkdir(parents=True, exist_ok=True)
-    db = _database(where)
-    db.connect()
+        try:
+            Path(where).parent.mkdir(parents=True, exist_ok=True)
+        except OSError as trouble:
+            raise Nonsense(
+                f"No book can be made at {where} ({trouble.strerror}); choose another place.", field="book"
+            ) from None
+    db = _connected(where)
     _runner(db).up()
     return Book(db, where)
 
@@ -174,32 +189,61 @@ def create(where: str) -> Book:
 def open_book(where: str, *, newest: bool = True) -> Book:
     """The book at *where*, connected.
 
-    Raises UnknownItem where there is none, Damaged where the file is no book, and (when *newest*) Nonsense where its tables
-    are older than this program: a running shop is never migrated behind its back.
+    Raises UnknownItem where there is none, Damaged where the file is no book or the server can't be reached, and Nonsense where it
+    belongs to another program or a newer one, or (when *newest*) where its tables are older than this program: a running shop is
+    never migrated behind its back.
     """
+    none = UnknownItem(
+        f"There is no book at {shown(where)}. Set up a shop to start one: fillbook set-up-shop --help.", field="book"
+    )
     if "://" not in where and where != ":memory:" and not Path(where).is_file():
-        raise UnknownItem(
-            f"There is no book at {where}. Set up a shop to start one: fillbook set-up-shop --help.",
-            field="book",
-        )
+        raise none
+    db = _connected(where)
+    try:
+        tables = set(db.get_tables())
+        if not tables:
+            raise none
+        if not {"schema_migration", "event"} <= tables:
+            raise Nonsense(f"{shown(where)} is another program's database, not a book; name the right one.", field="book")
+        steps = _runner(db).status()
+        ahead = [step.name for step in steps if step.path is None]
+        pending = [step.name for step in steps if step.applied is None]
+        if ahead:
+            raise Nonsense(
+                f"The book at {shown(where)} was written by a newer program ({', '.join(ahead)}): use that one.", field="book"
+            )
+        if newest and pending:
+            raise Nonsense(
+                f"The book at {shown(where)} is older than this program ({', '.join(pending)} to do): run fillbook upgrade.",
+                field="book",
+            )
+    except DatabaseError as trouble:
+        db.close()
+        raise Damaged(f"{shown(where)} can't be read as a book ({trouble}). Restore it from a backup.") from None
+    except ShopError:
+        db.close()
+        raise
+    return Book(db, where)
+
+
+def shown(where: str) -> str:
+    """The address of a book as it is shown: without the password in it."""
+    return re.sub(r"(://[^/@:]*):[^/@]*@", r"\1:…@", where)
+
+
+def _connected(where: str) -> Any:
     db = _database(where)
     try:
         db.connect()
-        pending = pending_migrations(db)
-    except (OperationalError, IntegrityError, Exception) as trouble:
-        if (
-            "not a database" in str(trouble)
-            or "malformed" in str(trouble)
-            or isinstance(trouble, OperationalError)
-        ):
-            raise Damaged(f"{where} can't be read as a book ({trouble}). Restore it from a backup.") from None
-        raise
-    if newest and pending:
+        if "://" not in where:
+            db.execute_sql("SELECT count(*) FROM sqlite_master")
+    except DatabaseError as trouble:
         db.close()
-        raise Nonsense(
-            f"The book at {where} is older than this program ({', '.join(pending)} to do): run fillbook upgrade."
-        )
-    return Book(db, where)
+        first = str(trouble).strip().split("\n")[0]
+        if "://" in where:
+            raise Damaged(f"The book at {shown(where)} can't be reached ({first}). Check the server and the address.") from None
+        raise Damaged(f"{where} can't be read as a book ({first}). Restore it from a backup.") from None
+    return db
 
 
 def pending_migrations(db: Any) -> list[str]:
@@ -211,6 +255,7 @@ def upgrade(where: str) -> tuple[list[str], str | None]:
     book = open_book(where, newest=False)
     pending = pending_migrations(book.db)
     if not pending:
+        book.db.close()
         return [], None
     backup = None
     if not book.postgres:

@@ -120,6 +120,18 @@ def backward(book: Book, item: str) -> list[Link]:
     )
 
 
+def onward(book: Book, item: str) -> list[Link]:
+    """All links of everything that holds *item*, by any path, in order."""
+    return _links(
+        book.tuples(
+            "WITH RECURSIVE reached(num) AS (SELECT num FROM item WHERE code = ? "
+            "UNION SELECT k.child FROM reached r JOIN link k ON k.parent = r.num) "
+            f"SELECT {COLUMNS} JOIN reached r ON r.num = k.child WHERE c.code <> ? ORDER BY k.ord, c.code, k.draw, k.stream, 5",
+            item, item,
+        )
+    )  # fmt: skip
+
+
 def made_from_it(book: Book, item: str) -> list[Link]:
     """The links in which *item* is the source, one step on."""
     return _links(

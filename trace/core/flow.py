@@ -74,6 +74,8 @@ class Source:
     the fill done when it was changed inside one. ``poured_g``: grams poured into a hopper since, up to the next change-over.
     ``nothing_since``: when what was on before was taken off, if nothing was on in between. ``likely_g``: what it most likely
     held, where that is not the middle. ``slack_g``: the stream's summed bands when it entered.
+    ``lasts_g``: where more was drawn than it held, what it held; something unknown went in as well, from anywhere since it entered
+    but most likely once it was used up.
     """
 
     parent: str
@@ -88,6 +90,7 @@ class Source:
     nothing_since: int | None = None
     likely_g: int | None = None
     slack_g: int = 0
+    lasts_g: int | None = None
 
     def best_g(self) -> float:
         """What the vessel most likely held at this change-over, in grams."""
@@ -137,12 +140,19 @@ class Amount(NamedTuple):
 
 
 def hook_up(
-    stream: Stream, parent: str, at: int, *, ran_dry: bool = False, how_full: int | None = None
+    stream: Stream,
+    parent: str,
+    at: int,
+    *,
+    ran_dry: bool = False,
+    how_full: int | None = None,
+    lasts_g: int | None = None,
 ) -> Stream:
     """*parent* (a tote, or a bin that feeds the hopper) was hooked up at *at* and enters from here on.
 
     *ran_dry*: the one before ran dry, so the vessel may have held nothing and the next draws may be off-ratio.
-    *how_full*: 1, 2 or 3 quarters of the running fill were done. Raises Nonsense for another value or a time out of order.
+    *how_full*: 1, 2 or 3 quarters of the running fill were done. *lasts_g*: it is known that more was drawn than it held, which was
+    so much. Raises Nonsense for another value or a time out of order.
     """
     if how_full is not None and (type(how_full) is not int or how_full not in (1, 2, 3)):
         raise Nonsense(
@@ -158,15 +168,19 @@ def hook_up(
         hi_g=vessel.hi_g,
         how_full=how_full,
         poured_g=vessel.hi_g if hopper else 0,  # unweighed: as much as the hopper can take
+        lasts_g=lasts_g,
     )
     after = replace(_entered(stream, entering, merge=not ran_dry), connected=parent, level_g=-1)
     return replace(after, off_ratio_left_g=max(1, vessel.hi_g)) if ran_dry else after
 
 
-def load(stream: Stream, parent: str, at: int, grams: int, *, band_e4: int = 0) -> Stream:
+def load(
+    stream: Stream, parent: str, at: int, grams: int, *, band_e4: int = 0, lasts_g: int | None = None
+) -> Stream:
     """*grams* of *parent* were poured into the hopper at once at *at*; by its basis the weight may be *band_e4* ten-thousandths off.
 
-    What feeds the hopper besides goes on feeding it afterwards. Raises Nonsense for a hose, or less than one gram.
+    What feeds the hopper besides goes on feeding it afterwards. *lasts_g*: it is known that another load went in that is not in
+    the book, and most likely after so many grams more. Raises Nonsense for a hose, or less than one gram.
     """
     vessel = stream.vessel
     if vessel.kind != vessels.HOPPER:
@@ -180,7 +194,9 @@ def load(stream: Stream, parent: str, at: int, grams: int, *, band_e4: int = 0) 
     stream = replace(
         stream, sources=tuple(replace(s, hi_g=max(s.hi_g, hi_g)) if s.hi_g else s for s in stream.sources)
     )
-    entering = Source(parent, at, *(stream.total_g,) * 3, lo_g=lo_g, hi_g=hi_g, poured_g=poured_g)
+    entering = Source(
+        parent, at, *(stream.total_g,) * 3, lo_g=lo_g, hi_g=hi_g, poured_g=poured_g, lasts_g=lasts_g
+    )
     stream = _entered(stream, entering, merge=True)
     if level >= 0:
         off = stream.level_slack_g + poured_g - grams
@@ -193,6 +209,17 @@ def load(stream: Stream, parent: str, at: int, grams: int, *, band_e4: int = 0) 
         )  # fmt: skip
         stream = replace(stream, sources=(*stream.sources, again))
     return stream
+
+
+def weighed(stream: Stream, at: int, lasts_g: int) -> Stream:
+    """What is hooked up was weighed at *at*, and from then on more was drawn than the *lasts_g* grams it still held."""
+    if stream.connected == UNKNOWN:
+        return stream
+    vessel = stream.vessel
+    again = Source(
+        stream.connected, at, *(stream.total_g,) * 3, lo_g=vessel.lo_g, hi_g=vessel.hi_g, lasts_g=lasts_g
+    )
+    return _entered(stream, again, merge=True)
 
 
 def restart(stream: Stream, at: int) -> Stream:
@@ -260,7 +287,8 @@ def draw(stream: Stream, grams: int, *, band_e4: int = 0) -> tuple[Stream, tuple
         return stream, ()
     a, b = stream.total_g, stream.total_g + grams
     off = slack(grams, band_e4)
-    since = _since_each(stream, a, b, off)
+    whole = _with_what_is_not_in_the_book(stream)
+    since = _since_each(whole, a, b, off)
     parts = [
         (
             parent,
@@ -269,7 +297,7 @@ def draw(stream: Stream, grams: int, *, band_e4: int = 0) -> tuple[Stream, tuple
             this.most - following.least,
         )
         for parent, this, following in zip(
-            (stream.before, *(s.parent for s in stream.sources)), since, [*since[1:], _NONE], strict=True
+            (whole.before, *(s.parent for s in whole.sources)), since, [*since[1:], _NONE], strict=True
         )
     ]
     level = max(0, stream.level_g - grams) if stream.level_g >= 0 else -1
@@ -356,6 +384,7 @@ def content(stream: Stream) -> tuple[Share, ...]:
         held = _Span(vessel.lo_g, (vessel.lo_g + vessel.hi_g) / 2, vessel.hi_g)
     # Grams that went in before each change-over and are still there, the latest first: no more than before the next one, so
     # that what was lost when the vessel ran dry or was flushed is lost to all before.
+    stream = _with_what_is_not_in_the_book(stream)
     older = [held]
     for number in reversed(range(len(stream.sources))):
         s, younger = stream.sources[number], older[-1]
@@ -443,6 +472,7 @@ class _Span(NamedTuple):
 
 
 _NONE = _Span(0, 0, 0)
+_NEVER = 10**15  # grams: more than any line will ever draw
 
 
 def _entered(stream: Stream, entering: Source, *, merge: bool) -> Stream:
@@ -472,12 +502,35 @@ def _entered(stream: Stream, entering: Source, *, merge: bool) -> Stream:
         replace(s, c0=min(s.c0, now), c0_hi=min(s.c0_hi, now)) if s.c0_hi > now else s for s in sources
     )
     latest = sources[-1].parent if sources else stream.before
-    if merge and entering.parent == latest and entering.nothing_since is None:
+    alike = entering.lasts_g is None and not (sources and sources[-1].lasts_g is not None)
+    if merge and alike and entering.parent == latest and entering.nothing_since is None:
         if sources:
             more = replace(sources[-1], poured_g=sources[-1].poured_g + entering.poured_g)
             sources = (*sources[:-1], more)
         return replace(stream, sources=sources)
     return replace(stream, sources=(*sources, entering))
+
+
+def _with_what_is_not_in_the_book(stream: Stream) -> Stream:
+    """The stream with one more change-over after each source that gave more than it held: to unknown origin.
+
+    Nobody noted it, so it lies anywhere between that source's and the next, and the vessel may have run empty.
+    """
+    if all(s.lasts_g is None for s in stream.sources):
+        return stream
+    found = []
+    for s, following in zip(stream.sources, [*stream.sources[1:], None], strict=False):
+        found.append(s)
+        if s.lasts_g is not None:
+            c0, c0_hi = s.c0 + s.lasts_g, _NEVER
+            if following is not None:
+                c0, c0_hi = min(c0, following.c0), following.c0_hi
+            poured = stream.vessel.hi_g if stream.vessel.kind == vessels.HOPPER else 0
+            found.append(
+                Source(UNKNOWN, s.at, s.c0_lo, c0, c0_hi, lo_g=0, hi_g=max(s.hi_g, stream.vessel.hi_g), poured_g=poured,
+                       slack_g=s.slack_g)
+            )  # fmt: skip
+    return replace(stream, sources=tuple(found))
 
 
 def _without_those_that_never_flowed(sources: list[Source]) -> list[Source]:
@@ -615,7 +668,10 @@ def _without_those_all_gone(stream: Stream) -> Stream:
         s = stream.sources[number]
         off = stream.slack_g - s.slack_g
         if stream.total_g - off >= s.c0_hi + _lead_and_lag(stream, number)[1] + k * s.hi_g:
-            return replace(stream, before=s.parent, sources=stream.sources[number + 1 :])
+            if s.lasts_g is None:
+                return replace(stream, before=s.parent, sources=stream.sources[number + 1 :])
+            before = stream.sources[number - 1].parent if number else stream.before
+            return replace(stream, before=before, sources=stream.sources[number:])
     return stream
 
 

@@ -7,10 +7,12 @@ ratings and local codes come first: set the limit to them and name them as its s
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass
 
 from fillbook.trace.core import units
 from fillbook.trace.core.errors import Nonsense
+from fillbook.trace.core.quote import quoted
 
 COUNT = "count"
 
@@ -118,6 +120,9 @@ LIMITS: dict[str, Limit] = {
     "basis_chart": Limit("share", 1_500, "Read off a fill chart by size: within 15 % (m)."),
     "basis_run_time": Limit("share", 2_500, "Reckoned from how long the pump ran: within 25 % (m)."),
     "basis_guess": Limit("share", 5_000, "Guessed: within half of it (m)."),
+    "weighings_enough": Limit(
+        COUNT, 8, "From so many totes run dry or weighed on, a line's own spread takes the place of the pump's 3 %."
+    ),
     "contents_until_gone": Limit(
         COUNT, 5, "After five contents of new material the old counts as gone: 1 % left in a hose."
     ),
@@ -176,10 +181,12 @@ def band_of(basis: str) -> str:
 
 
 def limit(name: str) -> Limit:
-    """The limit of this *name*; raises Nonsense with the names there are."""
+    """The limit of this *name*; raises Nonsense with the names that come near."""
     found = LIMITS.get(name)
     if found is None:
-        raise Nonsense(f"There is no limit {name!r}. The limits are: {', '.join(LIMITS)}.", field="limit")
+        near = difflib.get_close_matches(name, LIMITS, n=4, cutoff=0.4)
+        meant = f" Is one of these meant: {', '.join(near)}?" if near else ""
+        raise Nonsense(f"There is no limit {quoted(name)}.{meant} The limits' page lists all, as does: fillbook limits.", field="limit")
     return found
 
 

@@ -11,8 +11,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 KINDS = ("L", "G", "F")  # the order of the lanes: totes, regrind batches, tires
-MOST_BOXES = 40  # in one lane; beyond that the page folds coarser
-BOX_H, GAP, LANE_GAP, MIN_W, TOP = 30, 6, 34, 92, 26
+BOX_H, GAP, LANE_GAP, MIN_W, TOP = 30, 6, 34, 124, 44
 
 
 @dataclass(frozen=True)

@@ -148,7 +148,7 @@ def text_of(content: bytes) -> str:
     """
     if len(content) > LARGEST:
         raise Nonsense(
-            f"The file is {len(content) / 1e6:.0f} MB; at most 20 are taken. Export a shorter time from the logger and load it in parts.",
+            f"The file is over {LARGEST // 1_000_000} MB. Export a shorter time from the logger and load it in parts.",
             field="csv",
         )
     if content.startswith(b"PK\x03\x04"):
@@ -419,7 +419,7 @@ def look(content: str, *, zone: str, now: int | None = None, said: Mapping[str, 
         raise Nonsense("The file is empty: export it from the logger again.", field="csv")
     evidence: list[str] = []
     delimiter, table, above = _table(lines, content, said)
-    evidence.append(f"columns: separated by {delimiter}, in {len(table)} of the first {len(lines)} lines")
+    evidence.append(f"columns parted by {delimiter}")
     time = tuple(int(n) for n in said["time"].split("+")) if "time" in said else _time_columns(table)
     assert time
     headings = _headings(above, delimiter, content, len(table[0]))
@@ -434,7 +434,7 @@ def look(content: str, *, zone: str, now: int | None = None, said: Mapping[str, 
     evidence += _clock_change(samples, profile)
     empty = len(rows) - len(samples)
     if empty:
-        evidence.append(f"{empty} lines are left out: no value, or a reading that stands there twice")
+        evidence.append(f"{empty} lines are left out, without a value or twice there")
     return Look(profile, tuple(evidence), samples)
 
 
@@ -518,14 +518,14 @@ def _value_column(
             raise _asked(f"Several columns can be the temperature: say which, {names}.")
         column = columns[0]
         why = f"headed {quoted(headings[column - 1])}" if named else "the only column of numbers"
-    evidence.append(f"temperature: column {column}, {why}")
+    evidence.append(f"temperature in column {column}, {why}")
     cells = numbers.get(column, [])
     marks = {mark for cell in cells for mark in ".," if mark in cell}
     if len(marks) > 1:
         raise Nonsense(f"Column {column} has points and commas in its numbers; which is the decimal mark can't be told.", field="csv")
     decimal = said.get("decimal") or ("comma" if marks == {","} else "point")
     if marks:
-        evidence.append(f"decimals: written with a {decimal}, as in {quoted(next(c for c in cells if set(c) & marks))}")
+        evidence.append(f"decimal {decimal}")
     return decimal, column
 
 
@@ -537,20 +537,20 @@ def _unit(
     table: list[list[str]], above: list[str], headings: list[str], value: int, decimal: str, said: Mapping[str, str], evidence: list[str]
 ) -> str:
     if "unit" in said:
-        evidence.append(f"unit: {UNITS[said['unit']]}, as said")
+        evidence.append(f"{UNITS[said['unit']]}, as said")
         return said["unit"]
     in_cells = {
         match[2].lower() for row in table if not _NUMBER.fullmatch(row[value - 1]) and (match := _CELL_UNIT.fullmatch(row[value - 1]))
     }
     if len(in_cells) == 1:
         unit = in_cells.pop()
-        evidence.append(f"unit: {UNITS[unit]}, written behind the values")
+        evidence.append(f"{UNITS[unit]}, written behind the values")
         return unit
     for where in (headings[value - 1], *reversed(above)):
         units = {unit for pattern, unit in _IN_HEADING if pattern.search(where)}
         if len(units) == 1:
             unit = units.pop()
-            evidence.append(f"unit: {UNITS[unit]}, from {quoted(where.strip())}")
+            evidence.append(f"{UNITS[unit]}, from {quoted(where.strip())}")
             return unit
     values = sorted(float(row[value - 1].replace(",", ".")) for row in table if _NUMBER.fullmatch(row[value - 1]))
     if not values:
@@ -562,25 +562,25 @@ def _unit(
         guess = "f"
     else:
         raise _asked(f"The file does not say its unit, and half of its values lie about {middle:g}: say unit=c or unit=f.")
-    evidence.append(f"unit: {UNITS[guess]}, ONLY by its values, half of them about {middle:g}: make sure")
+    evidence.append(f"{UNITS[guess]}, ONLY by its values, about {middle:g}: make sure")
     return guess
 
 
 def _order(table: list[list[str]], time: tuple[int, ...], said: Mapping[str, str], evidence: list[str], now: int | None) -> str:
     if "dates" in said:
-        evidence.append(f"dates: {ORDERS[said['dates']]}, as said")
+        evidence.append(f"dates {ORDERS[said['dates']]}, as said")
         return said["dates"]
     cells = [row[time[0] - 1] for row in table]
     if all(_EPOCH.fullmatch(cell) for cell in cells):
-        evidence.append("dates: seconds since 1970")
+        evidence.append("dates seconds since 1970")
         return "epoch"
     days = [_DAY.match(cell) for cell in cells]
     if all(day and day[1] for day in days):
-        evidence.append(f"dates: year first, as in {quoted(cells[0])}")
+        evidence.append(f"dates year first, as in {quoted(cells[0])}")
         return "ymd"
     short = [(day[4], day[5], day[6]) for day in days if day]
     if any(second.isalpha() for _, second, _ in short):
-        evidence.append(f"dates: the month is written out, as in {quoted(cells[0])}")
+        evidence.append(f"dates the month is written out, as in {quoted(cells[0])}")
         return "dmy"
     orders = ["dmy", "mdy"] + (["ymd"] if any(len(last) == 2 for *_, last in short) else [])
     fits: dict[str, list[datetime]] = {}
@@ -594,7 +594,7 @@ def _order(table: list[list[str]], time: tuple[int, ...], said: Mapping[str, str
     if len(fits) == 1:
         order = next(iter(fits))
         odd = next((cell for cell, one in zip(cells, short, strict=True) if int(one[0]) > 12 or int(one[1]) > 12), cells[0])
-        evidence.append(f"dates: {ORDERS[order]}, because of {quoted(odd)}")
+        evidence.append(f"dates {ORDERS[order]}, because of {quoted(odd)}")
         return order
     # each order asks for another year's worth of days: the one in which the readings run on without a leap, and in the past, is meant
     leaps = {order: max((abs(b - a) for a, b in pairwise(found)), default=timedelta(0)) for order, found in fits.items()}
@@ -603,7 +603,7 @@ def _order(table: list[list[str]], time: tuple[int, ...], said: Mapping[str, str
     running = [order for order in past if leaps[order] <= timedelta(days=2)]
     for kept, why in ((running, "by it the readings run on from day to day"), (past, "by the other the readings would lie ahead of now")):
         if len(kept) == 1:
-            evidence.append(f"dates: {ORDERS[kept[0]]}, because {why} ({quoted(cells[0])} to {quoted(cells[-1])})")
+            evidence.append(f"dates {ORDERS[kept[0]]}, because {why} ({quoted(cells[0])} to {quoted(cells[-1])})")
             return kept[0]
     raise _asked(
         f"The dates, such as {quoted(cells[0])}, can be read in more than one way: say "
@@ -616,7 +616,7 @@ def _zone_of(
     table: list[list[str]], above: list[str], time: tuple[int, ...], zone: str, order: str, said: Mapping[str, str], evidence: list[str]
 ) -> str:
     if "zone" in said:
-        evidence.append(f"times: of {said['zone']}, as said")
+        evidence.append(f"times of {said['zone']}, as said")
         return said["zone"]
     if order == "epoch":
         return "UTC"
@@ -624,7 +624,7 @@ def _zone_of(
     pattern = _WHOLE if len(time) == 1 else _HOUR
     ends = {match.groups()[-1] for cell in cells if (match := pattern.fullmatch(cell))}
     if None not in ends:
-        evidence.append(f"times: each bears its offset from UTC, as in {quoted(cells[0])}")
+        evidence.append("times with their offset from UTC")
         return EACH
     for line in reversed(above):
         if match := _ZONE_IN_HEADING.search(line):
@@ -632,9 +632,9 @@ def _zone_of(
             if match[1]:
                 hours = int(match[1].replace(" ", ""))
                 found = f"{'-' if hours < 0 else '+'}{abs(hours):02d}:{match[2] or '00'}"
-            evidence.append(f"times: {found}, from {quoted(line.strip())}")
+            evidence.append(f"times in {found}, from {quoted(line.strip())}")
             return found
-    evidence.append(f"times: local, of {zone}, because the file says nothing else: make sure")
+    evidence.append(f"times local, of {zone}, as the file says nothing else: make sure")
     return zone
 
 
@@ -649,7 +649,7 @@ def _clock_change(samples: list[Sample], profile: Profile) -> list[str]:
         if before != after and b.at - a.at != usual and b.at - a.at + (after - before) // timedelta(seconds=1) == usual:
             minutes = int(before / timedelta(minutes=1))
             offset = f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
-            return [f"CLOCK CHANGE: the readings run on evenly across it, so the logger may stay on one time: then say zone={offset}"]
+            return [f"CLOCK CHANGE: the readings run on evenly across it; if the logger stays on one time, say zone={offset}"]
     return []
 
 

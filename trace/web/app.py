@@ -14,7 +14,7 @@ from flask.typing import ResponseReturnValue
 from flask_wtf.csrf import CSRFProtect
 
 from fillbook import resource
-from fillbook.trace.book.opening import create, open_book
+from fillbook.trace.book.opening import create, is_there, open_book
 from fillbook.trace.web import (
     headers,
     here,
@@ -24,12 +24,14 @@ from fillbook.trace.web import (
 )
 from fillbook.trace.web.cage import views as cage
 from fillbook.trace.web.desk import views as desk
+from fillbook.trace.web.counts import views as counts
 from fillbook.trace.web.dock import views as dock
 from fillbook.trace.web.floor import views as floor
 from fillbook.trace.web.holds import views as holds
 from fillbook.trace.web.identify import views as identify
 from fillbook.trace.web.item import views as item
 from fillbook.trace.web.labels import views as labels
+from fillbook.trace.web.lineage import views as lineage
 from fillbook.trace.web.office import views as office
 from fillbook.trace.web.racks import views as racks
 from fillbook.trace.web.recall import views as recall
@@ -40,7 +42,7 @@ from fillbook.trace.web.station import views as station
 from fillbook.trace.web.verbs import views as verbs
 
 PLACES = (
-    floor, scan, item, labels, dock, cage, racks, desk, regrind, holds, recall, identify, office, verbs, setup, station
+    floor, scan, item, labels, dock, cage, racks, desk, regrind, holds, recall, identify, office, verbs, setup, station, lineage, counts
 )  # fmt: skip
 LARGEST_UPLOAD = 24 * 1024 * 1024
 WITHOUT_SHOP = ("setup.", "static", "station.")
@@ -84,8 +86,7 @@ def create_app(
 
 
 def _open(where: str) -> here.Book:
-    there = "://" in where or (Path(where).is_file() and Path(where).stat().st_size > 0)
-    book = open_book(where) if there else create(where)
+    book = open_book(where) if is_there(where) else create(where)
     book.db.close()  # each request connects for itself
     return book
 

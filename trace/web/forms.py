@@ -93,6 +93,8 @@ class Form:
     def refuse(self, trouble: ShopError) -> None:
         """Keep why it was refused; after a conflict the form is a new one, drawn with what the book says now."""
         self.error = trouble
+        if trouble.field == "read_as" and trouble.expected:
+            self.said["read_as"] = trouble.expected  # how the logger's file would be read: sent again, it is confirmed
         if isinstance(trouble, Conflict):
             self.request_id = uuid.uuid4().hex
             self.saw = g.get("saw", 0)

@@ -11,7 +11,7 @@ from typing import Any
 from werkzeug.datastructures import MultiDict
 
 from fillbook.trace.book import glance, queries
-from fillbook.trace.core import ids, limits, times, units
+from fillbook.trace.core import ids, limits, logger_formats, times, units
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.web import here, wording
 from fillbook.trace.work.ask import Field, Item, Measure, When, Words, fields_of
@@ -260,12 +260,7 @@ def _said(verb: str, one: Field, said: MultiDict, files: Mapping[str, Any], pref
         if upload is not None and upload.filename:
             if not one.mark.blob:  # a picture or a PDF: the verb takes its bytes as base64
                 return {one.name: base64.b64encode(upload.read()).decode()}
-            try:
-                text = upload.read().decode("utf-8-sig")
-            except UnicodeDecodeError:
-                raise Nonsense(
-                    f"{upload.filename} is no text file (not UTF-8). Export it as CSV first.", field=one.name
-                ) from None
+            text = logger_formats.text_of(upload.read())
         return {one.name: text} if text.strip() else {}
     return {one.name: text} if text else {}
 

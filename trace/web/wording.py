@@ -28,6 +28,9 @@ CAPTIONS = {
     "flows_as_it_should": "Purge flows well", "temperature_mc": "Temperature", "unit_sure": "Unit is sure", "date_code": "Date code",
     "print.why": "Why it is printed again", "start shift.weight_g": "Purged to waste", "end shift.weight_g": "Run to waste",
     "pause.weight_g": "Weight so far", "abandon.weight_g": "Weight that went in", "leak.weight_g": "Weight lost",
+    "read_as": "Read as", "sensor": "Logger", "log temperatures.sensor": "Which logger", "token_hash": "Hash of its token",
+    "trust samples.event": "Event number", "offset_mk": "Offset", "dwell_s": "Read after", "cup_mc": "Temperature of the cup",
+    "thickness_dmm": "Thickness", "scale": "Shore scale", "let sensor send.stop": "Stop it",
     "attach.what": "Kind of paper", "odd flow.what": "What was seen",
     "at": "When it happened", "who": "Who", "signed_by": "Signed by", "override": "Reason to override", "pieces": "Pieces",
 }  # fmt: skip
@@ -59,7 +62,10 @@ FIRST: dict[str, tuple[str, ...]] = {
     "read cup": ("cup", "is_set", "hardness"),
     "hold": ("item", "lot", "why"),
     "lift": ("item", "lot", "why"),
-    "release": ("tire", "tag_scanned"),
+    "release": ("tire", "tires", "tag_scanned"),
+    "log temperatures": ("zone", "csv"),
+    "hang sensor": ("zone", "sensor"),
+    "let sensor send": ("zone", "sensor", "token_hash"),
     "return": ("tire", "complaint"),
     "identify": ("event", "verdict", "tire", "rule_out", "why"),
     "reclaim": ("tire", "weight_g"),
@@ -97,7 +103,7 @@ CAUTIONS = {
     ),
 }
 WITHOUT_CAUTION = ("return", "identify", "print", "read cup", "attach", "keep", "inspect", "read temperature", "log temperatures",
-                   "grind", "scrap")
+                   "grind", "scrap", "settle", "trust samples", "let sensor send")
 CAUTION_AT = {"dock": "isocyanate", "line": "isocyanate", "cage": "pressure", "racks": "heat", "desk": "heat", "regrind": "cutting"}
 
 

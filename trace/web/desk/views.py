@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, flash, g, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from fillbook.trace.book import cures, items, queries
+from fillbook.trace.book import cures, items, later, queries
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, WrongKind
 from fillbook.trace.core.release import TwoDates, two_dates
@@ -61,7 +61,7 @@ def _tire(code: str) -> str:
 def _form(tire: str) -> Form:
     scanned = request.args.get("scanned", "yes")
     return Form(
-        "release", fixed={"tire": tire}, first=("tag_scanned",), prefill={"tag_scanned": scanned},
+        "release", fixed={"tire": tire}, first=("tag_scanned",), hidden={"tires"}, prefill={"tag_scanned": scanned},
         action=url_for("desk.release", code=tire),
     )  # fmt: skip
 
@@ -79,6 +79,7 @@ def _page(tire: str, form: Form) -> str:
     return render_template(
         "desk/tire.html", tire=tire, state_row=state, case=case, why_not=why_not, form=form, facts=_facts(tire),
         released=released[-1] if released else None, paths=PATHS, parts=_parts(case) if case else [],
+        later=later.alert(book, here.shop(), tire) if released else None,
         dates=_dates_now(case) if case and case.decision.ok else None,
     )  # fmt: skip
 

@@ -25,7 +25,8 @@ GOES_TO = {  # after it was done: the page where it shows
     "start shift": "/cage/{line}", "end shift": "/cage/{line}", "run pump": "/cage/{line}", "odd flow": "/cage/{line}",
     "empty waste": "/cage/{line}", "resume": "/cage/{line}", "pause": "/i/{tire}", "abandon": "/i/{tire}", "leak": "/i/{tire}",
     "inspect": "/i/{tire}", "stretch": "/i/{tire}", "inspect tote": "/i/{tote}", "attach": "/i/{item}", "keep": "/i/{cup}",
-    "open order": "/cage",
+    "open order": "/cage", "settle": "/desk/{tire}", "hang sensor": "/racks/{zone}", "take down sensor": "/racks/{zone}",
+    "let sensor send": "/racks/{zone}", "trust samples": "/book/{event}",
 }  # fmt: skip
 
 LABELLED = "LGFC"  # what gets its label the moment it has an ID; signs and badges are printed when somebody asks

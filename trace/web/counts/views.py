@@ -1,0 +1,35 @@
+"""What the owner looks at: kilograms bought against those in tires, work orders, how people work."""
+
+from __future__ import annotations
+
+from flask import Blueprint, render_template, request
+
+from fillbook.trace.book import habits, kilograms, queries
+from fillbook.trace.core.errors import NotAllowed
+from fillbook.trace.web import here
+
+bp = Blueprint("counts", __name__)
+BY = {"lot": kilograms.lots, "month": kilograms.months, "tote": kilograms.totes}
+
+
+@bp.get("/kilograms")
+@here.one_picture
+def kilograms_page() -> str:
+    by = request.args.get("by", "lot")
+    by = by if by in BY else "lot"
+    rows = BY[by](here.book(), here.shop())
+    return render_template("counts/kilograms.html", by=by, rows=rows[::-1] if by != "lot" else rows, ways=tuple(BY))
+
+
+@bp.get("/orders")
+@here.one_picture
+def orders() -> str:
+    return render_template("counts/orders.html", orders=queries.orders(here.book(), here.shop()))
+
+
+@bp.get("/habits")
+@here.one_picture
+def habits_page() -> str:
+    if not here.is_at_least("owner"):
+        raise NotAllowed("How people work is shown to the owner only. Say at the top who works here.")
+    return render_template("counts/habits.html", rows=habits.habits(here.book(), here.shop()))
