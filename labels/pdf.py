@@ -41,7 +41,7 @@ def make_pdf(labels: Sequence[Label], dpi: int = DOTS_PER_INCH, laid_out: Sequen
     canvas.setSubject("Labels; print at actual size, not fitted to the page")
     for number, label in enumerate(labels):
         for page in laid_out[number] if laid_out else pages(label, dpi):
-            canvas.setPageSize((_points(page.width, page.dpi), _points(page.height, page.dpi)))
+            canvas.setPageSize((points(page.width, page.dpi), points(page.height, page.dpi)))
             draw(canvas, page)
             canvas.showPage()
     canvas.save()
@@ -88,7 +88,7 @@ def draw(canvas: Any, page: Page) -> None:
         _draw_logo(canvas, box, picture, y(box.bottom))
 
 
-def _points(dots: int, dpi: int) -> float:
+def points(dots: int, dpi: int) -> float:
     """A hair less than the whole: a page a hair too large is given one dot more, and everything on it stretched."""
     return int(dots * 72 / dpi * 1000 - 1e-3) / 1000
 

@@ -61,7 +61,7 @@ def proofread(
                 f"Page {number} is not of the size of the label of {ids.pretty(label.id)}: make the labels again."
             )
         for symbol in page.symbols:
-            _proofread_symbol(symbol, picture, label, number)
+            check_symbol(symbol, picture, label, number)
             count += 1
     return count
 
@@ -76,11 +76,10 @@ def read_photo(photo: bytes) -> list[str]:
     return _texts(picture) or (_texts(_opened(photo, draft=False)[0]) if draft else [])
 
 
-def _proofread_symbol(symbol: Placed, picture: Image, label: Label, page: int) -> None:
-    found = _texts(
-        picture.crop((symbol.left, symbol.top, symbol.left + symbol.width, symbol.top + symbol.height)),
-        symbol.kind,
-    )
+def check_symbol(symbol: Placed, picture: Image, label: Label, page: int, corner: tuple[int, int] = (0, 0)) -> None:
+    """Read one symbol of a label whose left top *corner* lies there on *picture*, in dots. Raises Nonsense where it does not read."""
+    left, top = symbol.left + corner[0], symbol.top + corner[1]
+    found = _texts(picture.crop((left, top, left + symbol.width, top + symbol.height)), symbol.kind)
     if found == [symbol.says]:
         return
     where = f"The {symbol.kind} of {ids.pretty(label.id)} on page {page}"

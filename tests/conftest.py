@@ -10,10 +10,17 @@ the_shop = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(the_shop)
 
 
+@pytest.fixture(scope="session")
+def _furnished(tmp_path_factory):
+    made = the_shop.Shop.start(str(tmp_path_factory.mktemp("furnished") / "shop.db"))
+    made.book.db.close()
+    return made
+
+
 @pytest.fixture
-def shop(tmp_path):
+def shop(_furnished, tmp_path):
     """A shop with people, two systems, two lines and two zones, and a clock that stands at a Monday morning."""
-    made = the_shop.Shop.start(str(tmp_path / "shop.db"))
+    made = _furnished.copied(str(tmp_path / "shop.db"))
     yield made
     made.book.db.close()
 

@@ -6,13 +6,15 @@ minute of the clock, so that what is written one after the other also happened o
 
 from __future__ import annotations
 
+import copy
 import hashlib
+import shutil
 from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any
 
 from fillbook.trace.book import chain
-from fillbook.trace.book.opening import Book, create
+from fillbook.trace.book.opening import Book, create, open_book
 from fillbook.trace.book.replay import check_replay
 from fillbook.trace.book.tables import DERIVED, FACTS, natural
 from fillbook.trace.core import times
@@ -57,6 +59,13 @@ class Shop:
         self.line_2 = self.act("add line", who="Dana", name="line 2").ids[0]
         self.zone = self.act("add zone", who="Dana", name="warm room").ids[0]
         self.zone_2 = self.act("add zone", who="Dana", name="back rack").ids[0]
+
+    def copied(self, where: str) -> Shop:
+        """This shop with a copy of its book at *where*; its own must be closed."""
+        shutil.copy(self.book.where, where)
+        twin = copy.copy(self)
+        twin.book = open_book(where)
+        return twin
 
     # -- the clock -------------------------------------------------------------------------------------------------------------
     def wait(self, *, minutes: int = 0, hours: int = 0, days: int = 0) -> int:
@@ -129,7 +138,7 @@ class Shop:
         end = ending if ending is not None else self.now
         marks = range(end - hours * HOUR, end + 1, every * MINUTE)
         # a tenth to and fro, as sensors do: one that says the very same for a day is taken for stuck
-        return "time,temp_f\n" + "".join(f"{times.utc_text(at)},{f}{'.1' if n % 2 else ''}\n" for n, at in enumerate(marks))
+        return "time,temp_f\n" + "".join(f"{times.utc_text(at)},{f}{'.1' if n % 2 and hours > 20 else ''}\n" for n, at in enumerate(marks))
 
     def log(self, hours: int, *, zone: str = "warm room", **how: int) -> acting.Answer:
         return self.act("log temperatures", zone=zone, csv=self.csv(hours, **how))

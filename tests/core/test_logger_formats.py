@@ -143,7 +143,7 @@ def test_bad_files_are_refused_in_one_sentence(content, words):
 
 @pytest.mark.parametrize(
     ("content", "words"),
-    [(b"\x00\x01\x02\x03", "not plain text"), (b"PK\x03\x04", "workbook"), (b"x" * 20_000_001, "at most 20")],
+    [(b"\x00\x01\x02\x03", "not plain text"), (b"PK\x03\x04", "workbook"), (b"x" * 20_000_001, "over 20 MB")],
 )
 def test_what_is_no_text_is_refused(content, words):
     with pytest.raises(Nonsense, match=words):

@@ -37,7 +37,14 @@ the_shop = _load("the_shop", HERE.parent / "the_shop.py")
 
 ELSEWHERE = "filled elsewhere"
 #: The most a weight may be off, by its basis: the shop's defaults, which the simulation writes down once more for itself.
-OFF = {"scale": 0.01, "supplier's label": 0.01, "pump total": 0.03, "usual empty weight": 0.10, "chart": 0.15, "run time": 0.25}
+OFF = {
+    "scale": 0.01,
+    "supplier's label": 0.01,
+    "pump total": 0.03,
+    "usual empty weight": 0.10,
+    "chart": 0.15,
+    "run time": 0.25,
+}
 FILL_BASES = ("pump total",) * 6 + ("scale", "usual empty weight", "chart", "run time")
 LISTED = ("certain", "possible", "through regrind")
 THRESHOLD = 0.01
@@ -138,7 +145,10 @@ class RandomShop:
             self.shop.lead("set limit", limit=limit, to=f"{grams / 1000:g} kg", source="weighed", line=name)
         hoses = {
             side: parcels.Hose(
-                parcels.somewhere(self.random, *hose), spread=parcels.somewhere(self.random, 0, 1), clean_after=5, rings=16
+                parcels.somewhere(self.random, *hose),
+                spread=parcels.somewhere(self.random, 0, 1),
+                clean_after=5,
+                rings=16,
             )
             for side in "AB"
         }
@@ -248,7 +258,11 @@ class RandomShop:
         grams = self.random.randint(max(1_000, least), max(1_000, least, most))
         batch = self.random.choice(self.batches[-3:])
         line.hopper.pour(batch, self.truly(grams, "scale"))
-        self.enter("load", {"line": line.name, "batch": batch, "weight_g": grams}, late=not always and self.chance(0.1))
+        self.enter(
+            "load",
+            {"line": line.name, "batch": batch, "weight_g": grams},
+            late=not always and self.chance(0.1),
+        )
 
     def cut_out(self) -> None:
         old = [tire for tire in self.made if tire[2] == "F" and tire not in self.used]
@@ -357,7 +371,9 @@ class RandomShop:
         else:
             self.enter("hook up", fields, late=self.chance(0.1))
 
-    def _flow(self, line: Line, made: Made, true: list[tuple[float, float]], start: float, end: float) -> None:
+    def _flow(
+        self, line: Line, made: Made, true: list[tuple[float, float]], start: float, end: float
+    ) -> None:
         """The part of a fill between *start* and *end* (grams of the whole), main mix first, then the top-up."""
         at = 0.0
         for grams, share in true:
@@ -405,7 +421,10 @@ class Tally:
         found = [f"{'tier':16} {'listed':>8} {'truly holding':>14}"]
         for tier in (*LISTED, "not excluded", "traces"):
             found.append(f"{tier:16} {self.listed[tier]:8} {self.holding[tier]:14}")
-        return [*found, f"listed ÷ truly holding {self.ratio():.3f} (certain, possible, through regrind; {self.truly} truly hold)"]
+        return [
+            *found,
+            f"listed ÷ truly holding {self.ratio():.3f} (certain, possible, through regrind; {self.truly} truly hold)",
+        ]
 
 
 def holds(made: Made, lot: str) -> bool:
@@ -431,11 +450,15 @@ def compare(one: RandomShop, listing: Any = None) -> Tally:
                 tally.listed[tier] += 1
                 tally.holding[tier] += truly
             if truly and tier not in (*LISTED, "not excluded"):
-                tally.wrong.append(f"{tire} holds {straight:.1f} g straight and {share:.2%} of {lot}, and is {tier or 'not listed'}")
+                tally.wrong.append(
+                    f"{tire} holds {straight:.1f} g straight and {share:.2%} of {lot}, and is {tier or 'not listed'}"
+                )
             if tier == "certain" and straight <= 0:
                 tally.wrong.append(f"{tire} is certain of {lot} and holds none of it")
             if not lower - 1e-6 <= share <= upper + 1e-6:
-                tally.wrong.append(f"{tire} holds {share:.6f} of {lot}; the book says {lower:.6f} to {upper:.6f} ({tier})")
+                tally.wrong.append(
+                    f"{tire} holds {share:.6f} of {lot}; the book says {lower:.6f} to {upper:.6f} ({tier})"
+                )
     return tally
 
 
@@ -444,5 +467,6 @@ def book_lists(one: RandomShop, lot: str) -> dict[str, tuple[str, float, float]]
 
     found = recalls.recall(one.book, "BH", lot, threshold_e4=round(THRESHOLD * 10_000), with_traces=True)
     return {
-        ids.read(item["id"]): (item["tier"], item["exposure"]["least"], item["exposure"]["most"]) for item in found["items"]
+        ids.read(item["id"]): (item["tier"], item["exposure"]["least"], item["exposure"]["most"])
+        for item in found["items"]
     }

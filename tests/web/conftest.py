@@ -132,7 +132,9 @@ class Web:
     def send(self, form, status=303, files=None, **typed):
         """Send *form* with what was *typed*; ``a__b`` in a name stands for ``a.b``, ``a--b`` is written as in the page."""
         said = form.filled(**{name.replace("__", "."): value for name, value in typed.items()})
-        answer = self.client.post(form.action, data={**said, **(files or {})}, content_type="multipart/form-data", buffered=True)
+        answer = self.client.post(
+            form.action, data={**said, **(files or {})}, content_type="multipart/form-data", buffered=True
+        )
         assert answer.status_code == status, (form.action, answer.status_code, self.words(answer))
         return answer
 
@@ -148,7 +150,11 @@ class Web:
     @staticmethod
     def words(answer):
         """What a person reads on the page."""
-        return " ".join(Reader(answer.get_data(as_text=True)).words.split()) if answer.mimetype == "text/html" else ""
+        return (
+            " ".join(Reader(answer.get_data(as_text=True)).words.split())
+            if answer.mimetype == "text/html"
+            else ""
+        )
 
     def head(self):
         return self.book.value("SELECT max(head_seq) FROM chain")
@@ -165,7 +171,9 @@ def story(tmp_path_factory):
     module = the_shop()
     path = str(tmp_path_factory.mktemp("story") / "shop.db")
     shop = module.Shop.start(path)
-    a = shop.act("receive", supplier="Northvale", lot="A-11", side="A", system="RX-30", net_lb=2204, totes=3).ids
+    a = shop.act(
+        "receive", supplier="Northvale", lot="A-11", side="A", system="RX-30", net_lb=2204, totes=3
+    ).ids
     b = shop.act("receive", supplier="Northvale", lot="B-11", side="B", system="RX-30", net_lb=2204, totes=3,
                  use_by=module.times.utc_text(shop.now + 9 * module.DAY)).ids  # fmt: skip
     shop.act("print", items=list(a), how="handed out")
@@ -182,7 +190,9 @@ def story(tmp_path_factory):
     shop.act("dispatch", tires=first[:2])
     shop.wait(days=3)
     shop.act("reclaim", tire=first[2])
-    batch = shop.act("grind", pieces=[{"source": first[2], "weight_kg": 140}, {"source": "unknown", "weight_kg": 20}]).ids[0]
+    batch = shop.act(
+        "grind", pieces=[{"source": first[2], "weight_kg": 140}, {"source": "unknown", "weight_kg": 20}]
+    ).ids[0]
     shop.load(batch, 60)
     shop.hook_up(a[1], change="ran dry")
     purge = shop.act("purge", line="line 1", weight_kg=4).seq
@@ -193,12 +203,14 @@ def story(tmp_path_factory):
     waiting = [shop.tire(customer="Harbour Terminal"), shop.tire(customer="Quarry Nine", size="20.5-25")]
     returned = shop.act("return", complaint="Soft on one side", customer="Quarry Nine", size="23.5-25").seq
     shop.act("hold", lot="A-11", why="drum found open")
+    spike = "".join(f"{shop.ago(minutes=5 * n)},{120 if n == 3 else 74 + n % 2}\n" for n in range(6, 0, -1))
+    doubted = shop.act("log temperatures", zone="back rack", csv="time,temp_f\n" + spike).seq
     recall = shop.lead("open recall", suspect="B-11", why="drum found open").seq
     shop.lead("lift", lot="A-11", why="it was another drum")
     names = dict(
         a=a[0], b=b[0], spare_a=a[2], spare_b=b[1], fresh_b=b[2], sent=first[0], cured=first[3], held=held, waiting=waiting[0],
         second=waiting[1], batch=batch, cup=cup, line=shop.line, line_2=shop.line_2, zone=shop.zone, zone_2=shop.zone_2,
-        returned=returned, recall=recall, purge=purge, now=shop.now, reclaimed=first[2], hooked=a[1],
+        returned=returned, recall=recall, doubted=doubted, purge=purge, now=shop.now, reclaimed=first[2], hooked=a[1],
     )  # fmt: skip
     shop.book.db.close()
     return path, names
@@ -258,7 +270,8 @@ def places_to_look(names):
         "/recall.csv": "/recall.csv?suspect=B-11", "/recall/<int:seq>": f"/recall/{names['recall']}", "/identify": "/identify",
         "/identify/<int:seq>": f"/identify/{names['returned']}", "/book": "/book", "/book/verify": "/book/verify",
         "/book/<int:seq>": f"/book/{names['purge']}", "/do": "/do", "/do/<name>": "/do/take-in", "/setup": "/setup", "/who": "/who",
-        "/static/<path:filename>": "/static/fillbook.css",
+        "/lineage/<path:code>": f"/lineage/{names['sent']}", "/static/<path:filename>": "/static/fillbook.css",
+        "/lineage/<path:code>": f"/lineage/{names['batch']}", "/kilograms": "/kilograms", "/orders": "/orders", "/habits": "/habits",
     }  # fmt: skip
 
 
@@ -282,7 +295,9 @@ QUIET = (
 @pytest.fixture(scope="session")
 def chromium():
     """A headless browser. Without one these tests are skipped on a user's machine, and fail where CI says so."""
-    where = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome", "chrome"))), None)
+    where = next(
+        filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome", "chrome"))), None
+    )
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:
@@ -338,4 +353,10 @@ def serve():
 @pytest.fixture
 def helpers():
     """The names other test files may use from here."""
-    return {"places_to_look": places_to_look, "more_to_look": more_to_look, "Reader": Reader, "Clock": Clock, "the_shop": the_shop()}
+    return {
+        "places_to_look": places_to_look,
+        "more_to_look": more_to_look,
+        "Reader": Reader,
+        "Clock": Clock,
+        "the_shop": the_shop(),
+    }

@@ -11,6 +11,13 @@ from fillbook.trace.core import ids
 LIGHT = 25_000  # bytes, compressed
 
 
+@pytest.fixture
+def owners(web):
+    """The filled book before its owner, who may look at everything."""
+    web.choose("Dana")
+    return web
+
+
 def rules(app):
     return sorted(rule.rule for rule in app.url_map.iter_rules() if "GET" in rule.methods)
 
@@ -23,9 +30,9 @@ def test_every_route_has_an_address_here(web, helpers, names):
     assert set(rules(web.app)) == set(helpers["places_to_look"](names))
 
 
-def test_every_page_answers_on_a_filled_book(web, helpers, names):
+def test_every_page_answers_on_a_filled_book(owners, helpers, names):
     for path in all_pages(helpers, names):
-        web.get(path)
+        owners.get(path)
 
 
 def test_every_page_answers_on_an_empty_book_by_leading_to_the_first_one(empty, helpers, names):
@@ -44,30 +51,35 @@ def test_every_page_answers_in_a_shop_that_was_just_set_up(empty, helpers, names
     }  # fmt: skip
     for path in known:
         empty.get(path)
-    for rule, path in helpers["places_to_look"](names).items():  # what names an item that is not there says so
+    for rule, path in helpers["places_to_look"](
+        names
+    ).items():  # what names an item that is not there says so
         if "<" in rule and rule not in ("/do/<name>", "/static/<path:filename>", "/book/<int:seq>"):
             empty.get(path, status=404)
     empty.get("/recall.csv?suspect=B-11", status=404)
     assert "Add a line" in empty.words(empty.get("/"))
 
 
-def test_looking_writes_nothing(web, helpers, names):
-    before = helpers["the_shop"].fingerprint(web.book)
+def test_looking_writes_nothing(owners, helpers, names):
+    before = helpers["the_shop"].fingerprint(owners.book)
     for path in all_pages(helpers, names):
-        web.get(path)
-    assert helpers["the_shop"].fingerprint(web.book) == before
+        owners.get(path)
+    assert helpers["the_shop"].fingerprint(owners.book) == before
 
 
-def test_every_page_is_light_with_all_it_needs(web, helpers, names):
-    rest = sum(len(gzip.compress(resource(f"static/{name}").read_bytes())) for name in ("fillbook.css", "fillbook.js", "mark.svg"))
+def test_every_page_is_light_with_all_it_needs(owners, helpers, names):
+    rest = sum(
+        len(gzip.compress(resource(f"static/{name}").read_bytes()))
+        for name in ("fillbook.css", "fillbook.js", "mark.svg")
+    )
     for path in all_pages(helpers, names):
-        size = len(gzip.compress(web.get(path).data)) + rest
+        size = len(gzip.compress(owners.get(path).data)) + rest
         assert size < LIGHT, (path, size)
 
 
-def test_nothing_is_fetched_from_elsewhere_and_nothing_stands_inline(web, helpers, names):
+def test_nothing_is_fetched_from_elsewhere_and_nothing_stands_inline(owners, helpers, names):
     for path in all_pages(helpers, names):
-        answer = web.get(path)
+        answer = owners.get(path)
         if answer.mimetype != "text/html":
             continue
         page = helpers["Reader"](answer.get_data(as_text=True))
@@ -81,7 +93,9 @@ def test_nothing_is_fetched_from_elsewhere_and_nothing_stands_inline(web, helper
 
 def test_the_style_sheet_and_the_script_name_no_other_place():
     for name in ("fillbook.css", "fillbook.js", "mark.svg"):
-        text = resource(f"static/{name}").read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
+        text = (
+            resource(f"static/{name}").read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
+        )
         assert "//" not in re.sub(r"^\s*//.*$", "", text, flags=re.MULTILINE)
         assert "url(" not in text and "@import" not in text
 
@@ -96,9 +110,9 @@ def test_headers_keep_the_page_to_itself(web):
     assert "Lax" in cookie
 
 
-def test_every_input_has_a_caption_and_every_id_stands_once(web, helpers, names):
+def test_every_input_has_a_caption_and_every_id_stands_once(owners, helpers, names):
     for path in all_pages(helpers, names):
-        answer = web.get(path)
+        answer = owners.get(path)
         if answer.mimetype != "text/html":
             continue
         page = helpers["Reader"](answer.get_data(as_text=True))
@@ -106,14 +120,24 @@ def test_every_input_has_a_caption_and_every_id_stands_once(web, helpers, names)
         assert len(there) == len(set(there)), (path, sorted(i for i in there if there.count(i) > 1))
         labelled = {a.get("for") for tag, a in page.tags if tag == "label"}
         for tag, a in page.tags:
-            if tag in ("select", "textarea") or (tag == "input" and a.get("type") not in ("hidden", "radio", "checkbox")):
+            if tag in ("select", "textarea") or (
+                tag == "input" and a.get("type") not in ("hidden", "radio", "checkbox")
+            ):
                 assert a.get("id") in labelled or a.get("aria-label"), (path, a)
 
 
 # -- an item's page --------------------------------------------------------------------------------------------------------------
 def test_a_tires_page_tells_where_it_came_from_and_what_happened(web, names):
     words = web.words(web.get(f"/i/{names['sent']}"))
-    for part in (ids.pretty(names["sent"]), "Quarry Nine", ids.pretty(names["a"]), "Northvale A-11", "dispatched", "released", "event"):
+    for part in (
+        ids.pretty(names["sent"]),
+        "Quarry Nine",
+        ids.pretty(names["a"]),
+        "Northvale A-11",
+        "dispatched",
+        "released",
+        "event",
+    ):
         assert part in words
 
 
@@ -136,7 +160,10 @@ def test_a_labels_address_is_read_in_any_case(web, names, path, written):
 
 
 def test_a_voided_item_says_so_and_offers_nothing(web):
-    seq = web.book.value("SELECT seq FROM touch WHERE item = ? ORDER BY seq LIMIT 1", web.book.value("SELECT max(item) FROM tire"))
+    seq = web.book.value(
+        "SELECT seq FROM touch WHERE item = ? ORDER BY seq LIMIT 1",
+        web.book.value("SELECT max(item) FROM tire"),
+    )
     web.send(web.form(f"/book/{seq}"), void="yes", why="entered twice")
     item = web.book.value("SELECT item FROM place WHERE state = 'void'")
     words = web.words(web.get(f"/i/{item}"))
@@ -252,7 +279,11 @@ def test_a_scanned_badge_says_who_works_here(web):
 
 # -- answers ---------------------------------------------------------------------------------------------------------------------
 def test_the_verdict_is_the_largest_word_on_the_desk(web, names):
-    for tire, verdict in ((names["cured"], "Cured"), (names["held"], "On hold"), (names["sent"], "Dispatched")):
+    for tire, verdict in (
+        (names["cured"], "Cured"),
+        (names["held"], "On hold"),
+        (names["sent"], "Dispatched"),
+    ):
         text = web.get(f"/desk/{tire}").get_data(as_text=True)
         assert re.search(rf"<h1><svg.*?</svg><span>{verdict}</span></h1>", text), tire
     assert "needed" in web.words(web.get(f"/desk/{names['cured']}"))
@@ -294,7 +325,9 @@ def test_the_journal_is_shown_whole_and_a_kept_head_is_compared(web):
 
 
 def test_a_shop_in_metric_units_is_asked_and_told_in_them(empty):
-    empty.send(empty.form("/setup"), site="MT", name="Metric", owner="Dana", timezone="Europe/Berlin", units="metric")
+    empty.send(
+        empty.form("/setup"), site="MT", name="Metric", owner="Dana", timezone="Europe/Berlin", units="metric"
+    )
     form = empty.form("/do/finish-fill")
     assert form.offered["weight_g.unit"][0] == "kg" and form.offered["pressure_pa.unit"][0] == "kpa"
     assert empty.form("/do/read-temperature").offered["reading_mc.unit"][0] == "c"

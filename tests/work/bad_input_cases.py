@@ -206,7 +206,7 @@ CASES = (
     Case("a fill voided under its batch", "correct", {"event": "{fill_event}", "void": True, "why": "typed wrong"}, ("was ground into",), "Conflict", "event", who="Lee"),
     Case("a recall of nothing known", "open recall", {"suspect": "Z-1", "why": "complaint"}, ("neither a lot",), "UnknownItem", "suspect", who="Lee"),
     Case("one request for two things", "start fill", {"tire": "{waiting}", "line": "{line}"}, ("used before for something else",), "Conflict", "request", request="tablet-1"),
-    Case("a logger's file without its first line", "log temperatures", {"zone": "{zone}", "csv": "2025-09-01T08:00:00-05:00,75\n"}, ("must be time,temp_c",), field="csv"),
+    Case("a logger's file without its first line", "log temperatures", {"zone": "{zone}", "csv": "2025-09-01T08:00:00-05:00,75\n"}, ("Nothing was taken in yet", "ONLY by its values", "read_as"), field="read_as"),
     Case("a shop set up twice", "set up shop", {"site": "BH", "name": "Another", "owner": "Dana"}, ("set up already",), "Conflict", "site", who=None),
     Case("a site with an O", "set up shop", {"site": "BO", "name": "Another", "owner": "Dana"}, ("without I and O",), field="site", who=None),
     Case("a zone of time that is none", "set up shop", {"site": "BK", "name": "Another", "owner": "Dana", "timezone": "America/Nowhere"}, ("zone of time",), field="timezone", who=None),

@@ -327,6 +327,17 @@ def _clean(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     facts.touch(said["line"], f"{said['how']}: {', '.join(event.body['parts'])}", rank=PREPARE)
 
 
+@handles("weigh")
+def _weigh(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    body, item = event.body, said["item"]
+    tote = item != body["line"]
+    facts.row(
+        "weighing", item=item if tote else "", line=body["line"], stream=body["stream"], at=event.happened_at, rank=PREPARE,
+        grams=said["weight_g"], basis=said["basis"],
+    )  # fmt: skip
+    facts.touch(item, "weighed" if tote else "hopper weighed", rank=PREPARE)
+
+
 @handles("load")
 def _load(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     _act(facts, 0, said["line"], "load", "R", said["batch"], grams=said["weight_g"], basis=said["basis"])
@@ -542,7 +553,8 @@ def _grind(facts: Facts, event: Event, said: dict[str, Any]) -> None:
         cut_at = piece.get("cut_no_later_than", event.happened_at) if not source else None
         facts.row("ingredient", n=n, batch=batch, source=source, grams=piece["weight_g"], cut_at=cut_at)
         if source:
-            facts.touch(source, f"ground into {ids.pretty(batch)}")
+            state = "used up" if source in event.body["used_up"] else None
+            facts.touch(source, f"ground into {ids.pretty(batch)}", state=state, place="" if state else None)
     facts.touch(batch, "ground", state="in store", place="", rank=PREPARE)
 
 

@@ -10,9 +10,11 @@ import json
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import queries, spans
 from fillbook.trace.book.opening import Book, Row
+from fillbook.trace.book.spans import Bands
 from fillbook.trace.core import flow, limits
+from fillbook.trace.core import spans as rules
 
 Key = tuple[int, int, int, int]  # at, rank, seq, n
 STREAMS = ("A", "B", "R")
@@ -22,6 +24,7 @@ FLOW_LIMITS = (
     "hopper_content_low",
     "hopper_content_high",
     "contents_until_gone",
+    "weighings_enough",
     *sorted(set(limits.BASIS_LIMITS.values())),
 )
 BATCH_DRAW = 0  # a batch has one group of ingredients
@@ -36,6 +39,10 @@ class Affected:
     batches: set[str] = field(default_factory=set)
     gone: set[tuple[str, int]] = field(default_factory=set)  # draws whose links must go: (child, draw)
     holds: dict[str, int] = field(default_factory=dict)  # holds by rule that it led to: words -> number
+
+    def start(self, line: str, key: Key) -> None:
+        """*line* is to be walked again from *key* on, or from earlier."""
+        self.lines[line] = min(key, self.lines.get(line, key))
 
     def __or__(self, other: Affected) -> Affected:
         lines = dict(self.lines)
@@ -57,13 +64,19 @@ def draw_id(seq: int, n: int) -> int:
 def affected_by(book: Book, shop: str, seq: int) -> Affected:
     """What the facts of event *seq* bear on, as they stand now."""
     found = Affected()
+    changed: dict[str, list[Row]] = {}
     for act in book.rows(
-        "SELECT line, at, rank, seq, n, what, item FROM line_act WHERE shop = ? AND seq = ?", shop, seq
-    ):
-        key = (act.at, act.rank, act.seq, act.n)
-        found.lines[act.line] = min(key, found.lines.get(act.line, key))
+        "SELECT line, at, rank, seq, n, what, item, stream, r_g, ran_dry FROM line_act WHERE shop = ? AND seq = ? "
+        "UNION ALL SELECT line, at, rank, seq, 0, 'weigh', item, stream, 0, 0 FROM weighing WHERE shop = ? AND seq = ? AND line <> ''",
+        shop, seq, shop, seq,
+    ):  # fmt: skip
+        changed.setdefault(act.line, []).append(act)
         if act.what == "draw":
             found.gone.add((act.item, draw_id(act.seq, act.n)))
+    for line, acts in changed.items():
+        found.start(line, _back_to(book, shop, line, acts))
+        _other_lines(book, line, min(spans.key_of(act) for act in acts), found)
+    _totes_changed(book, shop, seq, found)
     found.items = {
         row[0] for row in book.tuples("SELECT item FROM touch WHERE shop = ? AND seq = ?", shop, seq)
     }
@@ -77,10 +90,88 @@ def affected_by(book: Book, shop: str, seq: int) -> Affected:
         if one.name in FLOW_LIMITS:
             for (line,) in book.tuples("SELECT item FROM line WHERE shop = ?", shop):
                 if one.scope in ("", line):
-                    found.lines[line] = min(
-                        (one.from_at, -1, 0, 0), found.lines.get(line, (one.from_at, 0, 0, 0))
-                    )
+                    found.start(line, _anchors_before(book, line, (one.from_at, -1, 0, 0)))
+                    if one.name in limits.BASIS_LIMITS.values():  # a tote's own weight is bounded by it, too
+                        found.start(line, (-(2**53), 0, 0, 0))
     return found
+
+
+def _back_to(book: Book, shop: str, line: str, acts: list[Row]) -> Key:
+    """From which act on a line is walked again when *acts* of it came or went.
+
+    What an act bears on begins with it, but for anchors: a tote's draws are judged together once it ran dry, was weighed, or gave
+    more than it held, so these begin with its hooking up; and a hopper that gave more than it held with the last time it was full.
+    """
+    first, last = min(map(spans.key_of, acts)), max(map(spans.key_of, acts))
+    later = book.value(
+        "SELECT 1 FROM line_act WHERE line = ? AND (at, rank, seq, n) > (?, ?, ?, ?) LIMIT 1", line, *last
+    ) or book.value(
+        "SELECT 1 FROM weighing WHERE line = ? AND (at, rank, seq, 0) > (?, ?, ?, ?) LIMIT 1", line, *last
+    )
+    if later:
+        return _anchors_before(book, line, first)
+    key, draws = first, False
+    for act in acts:
+        if act.what == "draw":
+            draws = True
+        elif act.stream in spans.SIDES and act.what in ("hook", "off", "weigh"):
+            key = min(key, spans.anchor_before(book, line, act.stream, first) or key)
+        elif act.what == "weigh":
+            key = min(key, line_state(book, shop, line, first, first[0]).hopper_since or key)
+    if draws:
+        state = line_state(book, shop, line, first, first[0])
+        bands = Bands(book, shop)
+        taken = sum(act.r_g for act in acts)
+        if taken > state.hopper_most_g >= 0:
+            key = min(key, state.hopper_since or key)
+        content = spans.contents(book, shop, line)
+        for span in spans.on_line(book, line, first, bands=bands, content=content):
+            if span.over and span.ended is None:
+                key = min(key, span.began)
+    return key
+
+
+def _anchors_before(book: Book, line: str, key: Key) -> Key:
+    """The act from which everything is judged together with what happened at *key*."""
+    found = [key]
+    for side in spans.SIDES:
+        found.append(spans.anchor_before(book, line, side, key) or key)
+    text = _state_text(book, line, key)
+    if text is not None:
+        found.append(LineState.from_text(text).hopper_since or key)
+    return min(found)
+
+
+def _other_lines(book: Book, line: str, key: Key, found: Affected) -> None:
+    """Totes on *line* at *key* that were hooked up elsewhere, too, at any time: what they held there may be another amount now."""
+    for side in spans.SIDES:
+        begun = spans.anchor_before(book, line, side, (key[0], key[1], key[2], key[3] + 1))
+        tote = begun and book.value(
+            "SELECT item FROM line_act WHERE line = ? AND what = 'hook' AND stream = ? AND (at, rank, seq, n) <= (?, ?, ?, ?) "
+            "ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
+            line, side, *begun,
+        )  # fmt: skip
+        if tote:
+            _every_hooking(book, tote, found, apart_from=line)
+
+
+def _every_hooking(book: Book, tote: str, found: Affected, apart_from: str = "") -> None:
+    for act in book.rows(
+        "SELECT line, at, rank, seq, n FROM line_act WHERE item = ? AND what = 'hook'", tote
+    ):
+        if act.line != apart_from:
+            found.start(act.line, spans.key_of(act))
+
+
+def _totes_changed(book: Book, shop: str, seq: int, found: Affected) -> None:
+    """Totes whose weight, or what was poured out of them, event *seq* says."""
+    for (tote,) in book.tuples(
+        "SELECT item FROM tote WHERE shop = ? AND seq = ? UNION SELECT source FROM ingredient WHERE shop = ? AND seq = ? "
+        "UNION SELECT item FROM weighing WHERE shop = ? AND seq = ? AND item <> ''",
+        shop, seq, shop, seq, shop, seq,
+    ):  # fmt: skip
+        if tote[2:3] == "L":
+            _every_hooking(book, tote, found)
 
 
 def refresh(book: Book, shop: str, what: Affected) -> None:
@@ -114,29 +205,53 @@ def hooked_up(book: Book, line: str, since: int) -> set[str]:
 # -- lines ---------------------------------------------------------------------------------------------------------------------
 @dataclass
 class LineState:
-    """What the three streams of a line hold between two acts."""
+    """What the three streams of a line hold between two acts, and what its pump and hopper are known for so far.
+
+    ``factors``: of each side, the latest totes run dry or weighed by what was drawn (factor in ten-thousandths, number of draws).
+    ``own``: the pump's own band, once there are enough of them. ``hopper_most_g``: the most the hopper can hold by what went in
+    and out, -1 before the first load; ``hopper_since``: the load at which it may have been full last.
+    """
 
     streams: dict[str, flow.Stream]
+    factors: dict[str, list[list[int]]] = field(default_factory=dict)
+    own: dict[str, int] = field(default_factory=dict)
+    hopper_most_g: int = -1
+    hopper_since: Key | None = None
 
     def off_ratio(self) -> bool:
         return any(flow.possibly_off_ratio(stream) for stream in self.streams.values())
 
     def text(self) -> str:
-        plain = {name: flow.to_plain(stream) for name, stream in self.streams.items()}
+        plain: dict[str, Any] = {name: flow.to_plain(stream) for name, stream in self.streams.items()}
+        if self.factors:
+            plain["factors"] = self.factors
+        if self.own:
+            plain["own"] = self.own
+        if self.hopper_most_g >= 0:
+            plain["hopper"] = [self.hopper_most_g, list(self.hopper_since) if self.hopper_since else None]
         return json.dumps(plain, sort_keys=True, separators=(",", ":"))
 
     @classmethod
     def from_text(cls, text: str) -> LineState:
-        return cls({name: flow.from_plain(plain) for name, plain in json.loads(text).items()})
+        plain = json.loads(text)
+        most, since = plain.get("hopper", (-1, None))
+        return cls(
+            {name: flow.from_plain(plain[name]) for name in STREAMS}, plain.get("factors", {}), plain.get("own", {}), most,
+            tuple(since) if since else None,
+        )  # fmt: skip
 
 
-def line_state(book: Book, shop: str, line: str, before: Key, first: int | None = None) -> LineState:
-    """The line just before *before*: the last state kept, or with nothing hooked up and the contents of the time of its *first* act."""
-    text = book.value(
+def _state_text(book: Book, line: str, before: Key) -> str | None:
+    return book.value(
         "SELECT state FROM line_state WHERE line = ? AND (at, rank, seq, n) < (?, ?, ?, ?) "
         "ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
         line, *before,
     )  # fmt: skip
+
+
+def line_state(book: Book, shop: str, line: str, before: Key, first: int | None = None) -> LineState:
+    """The line just before *before*: the last state kept, or with nothing hooked up and the contents of the time of its *first* act."""
+    text = _state_text(book, line, before)
     if text is not None:
         return LineState.from_text(text)
     at = before[0] if first is None else first
@@ -158,95 +273,199 @@ def derive_line(book: Book, shop: str, line: str, start: Key) -> None:
     book.execute(
         "DELETE FROM line_state WHERE line = ? AND (at, rank, seq, n) >= (?, ?, ?, ?)", (line, *start)
     )
-    acts = book.rows(
-        "SELECT * FROM line_act WHERE line = ? AND (at, rank, seq, n) >= (?, ?, ?, ?) ORDER BY at, rank, seq, n",
-        line,
-        *start,
-    )
-    state = line_state(book, shop, line, start, acts[0].at if acts else None)
-    vessels: dict[tuple[str, int], flow.Vessel] = {}
-    fill_total: dict[int, dict[str, int]] = {}
+    acts = spans.acts_of(book, line, start)
+    if not acts:
+        return
+    walk = _Walk(book, shop, line, line_state(book, shop, line, start, acts[0].at), start, acts)
     for act in acts:
+        walk.step(act)
+    columns = ("line", "at", "rank", "seq", "n", "off_ratio", "state")
+    book.insert_many("line_state", columns, walk.states)
+    _insert_links(book, walk.links)
+
+
+class _Walk:
+    """One walk along a line. What has to be known beforehand is gathered first: how much a fill takes in all, what a tote held by
+    its anchors, and where a hopper gave more than can have been in it."""
+
+    def __init__(
+        self, book: Book, shop: str, line: str, state: LineState, start: Key, acts: list[Row]
+    ) -> None:
+        self.book, self.shop, self.line, self.state = book, shop, line, state
+        self.bands = Bands(book, shop)
+        self.vessels: dict[tuple[str, int], flow.Vessel] = {}
+        self.settled: set[int] = set()
+        self.states: list[tuple[Any, ...]] = []
+        self.links: list[tuple[Any, ...]] = []
+        self.fill_total: dict[int, dict[str, int]] = {}
+        codes = []
+        for act in acts:
+            if act.what == "draw":
+                totals = self.fill_total.setdefault(act.seq, {"A": 0, "B": 0, "R": 0})
+                totals["A"] += act.a_g
+                totals["B"] += act.b_g
+                totals["R"] += act.r_g
+                codes.append(act.item)
+        self.numbers = _numbers(book, codes)
+        content = spans.contents(book, shop, line)
+        self.spans: dict[str, list[rules.Span]] = {name: [] for name in spans.SIDES}
+        for span in spans.on_line(book, line, start, bands=self.bands, content=content, acts=acts):
+            self.spans[span.side].append(span)
+        self.short = self._short_loads(acts)
+
+    def _short_loads(self, acts: list[Row]) -> dict[Key, int]:
+        """Loads after which the hopper gave more than can have been in it -> grams after which another must have gone in."""
+        found: dict[Key, int] = {}
+        most, since = self.state.hopper_most_g, self.state.hopper_since
+        window: list[Key] = []
+        taken = 0
+        for act in acts:
+            key = spans.key_of(act)
+            if act.what == "draw":
+                if most < 0:
+                    continue
+                taken += act.r_g
+                most -= act.r_g - flow.slack(act.r_g, self._band("R", act))
+                if most < 0:
+                    for load in window:
+                        found.setdefault(load, taken)
+                    most = 0
+            elif act.stream == "R":
+                most, since = self._hopper(act, most, since)
+                if act.what == "load":
+                    window = [key] if since == key else [*window, key]
+                    taken = 0
+                elif (
+                    act.what == "weigh"
+                    and act.grams - flow.slack(act.grams, self.bands.of(act.basis, act.at)) > most >= 0
+                ):
+                    for load in window:
+                        found.setdefault(load, taken)
+        return found
+
+    def _hopper(self, act: Row, most: int, since: Key | None) -> tuple[int, Key | None]:
+        """The most a hopper can hold after *act*, and the load at which it may have been full last."""
+        if act.what == "load":
+            high = self._vessel("R", act.at).hi_g
+            up = act.grams + flow.slack(act.grams, self.bands.of(act.basis, act.at))
+            high = max(high, up)
+            if most < 0 or most + up >= high:
+                return high, spans.key_of(act)
+            return most + up, since
+        if act.what == "weigh" and most >= 0:
+            return act.grams + flow.slack(act.grams, self.bands.of(act.basis, act.at)), since
+        if act.what == "clean":
+            return -1, None
+        return most, since
+
+    def _vessel(self, name: str, at: int) -> flow.Vessel:
+        if (name, at) not in self.vessels:
+            self.vessels[name, at] = vessel(self.book, self.shop, self.line, name, at)
+        return self.vessels[name, at]
+
+    def _span(self, side: str, key: Key) -> rules.Span | None:
+        """The span that an act at *key* lies in."""
+        for span in self.spans.get(side, ()):
+            if span.began < key and (span.ended is None or key < span.ended):
+                return span
+        return None
+
+    def _band(self, side: str, act: Row) -> int:
+        """By how much a draw may be off, in ten-thousandths: by its basis, the pump's own spread, and what the anchors round it say."""
+        band_e4 = self.bands.of(act.basis, act.at)
+        if act.basis == "pump total":
+            band_e4 = self.state.own.get(side, band_e4)
+        span = self._span(side, spans.key_of(act))
+        return band_e4 if span is None else max(band_e4, span.off_e4)
+
+    def step(self, act: Row) -> None:
+        state, key, off_ratio = self.state, spans.key_of(act), False
         if act.what == "draw":
-            totals = fill_total.setdefault(act.seq, {"A": 0, "B": 0, "R": 0})
-            totals["A"] += act.a_g
-            totals["B"] += act.b_g
-            totals["R"] += act.r_g
-    numbers = _numbers(book, [act.item for act in acts if act.what == "draw"])
-    bands = Bands(book, shop)
-    settled: set[int] = set()
-    states = []
-    for act in acts:
-        off_ratio = False
-        if act.what == "draw":
-            if act.seq not in settled:
-                settled.add(act.seq)
+            if act.seq not in self.settled:
+                self.settled.add(act.seq)
                 for name in STREAMS:
                     state.streams[name] = flow.settle(
-                        state.streams[name], fill_total[act.seq][name], act.started_at
+                        state.streams[name], self.fill_total[act.seq][name], act.started_at
                     )
             off_ratio = state.off_ratio()
-            _draw(book, act, state, numbers, bands)
+            self._draw(act)
         else:
             name = act.stream
-            key = (name, act.at)
-            if key not in vessels:
-                vessels[key] = vessel(book, shop, line, name, act.at)
-            stream = replace(state.streams[name], vessel=vessels[key])
-            state.streams[name] = _change(stream, act, bands)
-        states.append((line, act.at, act.rank, act.seq, act.n, int(off_ratio), state.text()))
-    book.insert_many("line_state", ("line", "at", "rank", "seq", "n", "off_ratio", "state"), states)
+            stream = replace(state.streams[name], vessel=self._vessel(name, act.at))
+            state.streams[name] = self._change(stream, act, key)
+            if name == "R":
+                state.hopper_most_g, state.hopper_since = self._hopper(
+                    act, state.hopper_most_g, state.hopper_since
+                )
+            else:
+                self._learn(name, act, key)
+        if act.what != "weigh" or act.stream:
+            self.states.append((self.line, act.at, act.rank, act.seq, act.n, int(off_ratio), state.text()))
 
+    def _learn(self, side: str, act: Row, key: Key) -> None:
+        """A tote that ran dry or was weighed tells what the pump's total is worth."""
+        ended = next((span for span in self.spans[side] if span.ended == key), None)
+        if ended is None or ended.factor_e4 is None or ended.flagged or ended.over or not ended.by_pump:
+            return
+        state = self.state
+        known = [*state.factors.get(side, []), [ended.factor_e4, ended.draws]][-rules.LOOK_BACK :]
+        state.factors = {**state.factors, side: known}
+        enough, usual = self.bands.limit("weighings_enough", act.at), self.bands.of("pump total", act.at)
+        own = rules.own_spread([(factor, draws) for factor, draws in known], enough, usual)
+        if own is not None:
+            state.own = {**state.own, side: own}
 
-class Bands:
-    """By how many ten-thousandths a weight of a basis may be off, by the limit in force at its time."""
-
-    def __init__(self, book: Book, shop: str) -> None:
-        self.said: dict[str, list[tuple[int, int]]] = {}
-        for name, from_at, value in book.tuples(
-            "SELECT name, from_at, value FROM limit_set WHERE shop = ? AND scope = '' ORDER BY from_at, seq",
-            shop,
-        ):
-            self.said.setdefault(name, []).append((from_at, value))
-
-    def of(self, basis: str, at: int) -> int:
-        name = limits.band_of(basis)
-        for from_at, value in reversed(self.said.get(name, ())):
-            if from_at <= at:
-                return value
-        return limits.limit(name).default
-
-
-def _change(stream: flow.Stream, act: Row, bands: Bands) -> flow.Stream:
-    if act.what == "hook":
-        return flow.hook_up(stream, act.item, act.at, ran_dry=bool(act.ran_dry), how_full=act.how_full)
-    if act.what == "off":
-        return flow.disconnect(stream, act.at)
-    if (
-        act.what == "odd"
-    ):  # as after running dry: what follows is not trusted until the hose has been through once
-        return replace(stream, off_ratio_left_g=max(1, stream.vessel.hi_g, stream.off_ratio_left_g))
-    if act.what == "load":
-        return flow.load(stream, act.item, act.at, act.grams, band_e4=bands.of(act.basis, act.at))
-    return flow.restart(stream, act.at)
-
-
-def _draw(book: Book, act: Row, state: LineState, numbers: dict[str, int], bands: Bands) -> None:
-    child, draw = numbers[act.item], draw_id(act.seq, act.n)
-    book.execute("DELETE FROM link WHERE child = ? AND draw = ?", (child, draw))
-    rows = []
-    band_e4 = bands.of(act.basis, act.at)
-    for name, grams in (("A", act.a_g), ("B", act.b_g), ("R", act.r_g)):
-        state.streams[name], shares = flow.draw(state.streams[name], grams, band_e4=band_e4)
-        parents = _numbers(book, [share.parent for share in shares if share.parent])
-        rows += [
-            (
-                child, draw, name, parents.get(share.parent, 0), order(act.at, 1), share.least_g, share.best_g, share.most_g,
-                None if share.parent else act.at,
+    def _change(self, stream: flow.Stream, act: Row, key: Key) -> flow.Stream:
+        over = next((s for s in self.spans.get(act.stream, ()) if s.began == key and s.over), None)
+        lasts_g = over.there_g if over else None
+        if act.what == "hook":
+            return flow.hook_up(
+                stream, act.item, act.at, ran_dry=bool(act.ran_dry), how_full=act.how_full, lasts_g=lasts_g
             )
-            for share in shares
-        ]  # fmt: skip
-    _insert_links(book, rows)
+        if act.what == "weigh":
+            return stream if lasts_g is None else flow.weighed(stream, act.at, lasts_g)
+        if act.what == "off":
+            return flow.disconnect(stream, act.at)
+        if (
+            act.what == "odd"
+        ):  # as after running dry: what follows is not trusted until the hose has been through once
+            return replace(stream, off_ratio_left_g=max(1, stream.vessel.hi_g, stream.off_ratio_left_g))
+        if act.what == "load":
+            band_e4 = self.bands.of(act.basis, act.at)
+            return flow.load(
+                stream, act.item, act.at, act.grams, band_e4=band_e4, lasts_g=self.short.get(key)
+            )
+        return flow.restart(stream, act.at)
+
+    def _draw(self, act: Row) -> None:
+        book, state = self.book, self.state
+        child, draw = self.numbers[act.item], draw_id(act.seq, act.n)
+        book.execute("DELETE FROM link WHERE child = ? AND draw = ?", (child, draw))
+        for name, grams in (("A", act.a_g), ("B", act.b_g), ("R", act.r_g)):
+            band_e4 = self._band(name, act)
+            state.streams[name], shares = flow.draw(state.streams[name], grams, band_e4=band_e4)
+            unknown = [share.parent for share in shares if share.parent and share.parent not in self.numbers]
+            if unknown:
+                self.numbers.update(_numbers(book, unknown))
+            for share in shares:
+                parent = self.numbers[share.parent] if share.parent else 0
+                cut_at = None if share.parent else act.at
+                self.links.append(
+                    (
+                        child,
+                        draw,
+                        name,
+                        parent,
+                        order(act.at, 1),
+                        share.least_g,
+                        share.best_g,
+                        share.most_g,
+                        cut_at,
+                    )
+                )
+            if name == "R" and state.hopper_most_g >= 0:
+                taken = grams - flow.slack(grams, band_e4)
+                state.hopper_most_g = max(0, state.hopper_most_g - taken)
 
 
 def order(at: int, step: int) -> int:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from fillbook.trace.book import later, loggers, queries, returned
+from fillbook.trace.book import zones as cure_zones
 from fillbook.trace.book.apply import effective
 from fillbook.trace.book.derive import LineState
 from fillbook.trace.book.journal import Event
@@ -125,6 +126,8 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
         found.append(Alert("look", one.words, place=f"book/{one.seq}"))
     for changed in later.alerts(book, shop):
         found.append(Alert("look" if changed.stands else "stop", changed.words, place=f"desk/{changed.item}"))
+    if warning := cure_zones.heating_warning(book, shop, now):
+        found.append(Alert("look", warning.words, place="racks"))
     for row in queries.in_state(book, shop, "filled"):
         if now - row.since > UNRACKED_S:
             since = times.hours(now - row.since)

@@ -55,12 +55,12 @@ def limits_now(book: Book, shop: str, at: int) -> list[Row]:
         for row in said:
             if row.scope not in scopes:
                 scopes.add(row.scope)
-                rows.append(Row(name=name, why=one.why, set=True, **row))
+                rows.append(Row(name=name, why=limits.why(name), set=True, **row))
         if "" not in scopes:
             rows.append(
                 Row(
                     name=name,
-                    why=one.why,
+                    why=limits.why(name),
                     set=False,
                     scope="",
                     value=one.default,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from fillbook.trace.book import chain, cures, queries
+from fillbook.trace.book import chain, cures, later, loggers, queries
+from fillbook.trace.book import zones as cure_zones
 from fillbook.trace.book.items import Say
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import ids, times
@@ -57,3 +58,42 @@ def release_sheet(book: Book, shop: str, now: int) -> ReleaseSheet:
     ]  # fmt: skip
     shop_name = queries.shop_row(book, shop).name
     return ReleaseSheet(shop_name, say.time(now), str(chain.position(book, shop)), ready, waiting, released)
+
+
+@dataclass(frozen=True)
+class MorningList:
+    """What to look at on the racks first thing: what wants doing, the cups to read, and each zone's tires, the nearest to ready first."""
+
+    shop: str
+    as_of: str
+    head: str
+    look: list[str]
+    cups: list[list[str]]
+    zones: list[tuple[str, list[list[str]]]]
+
+
+def morning_list(book: Book, shop: str, now: int) -> MorningList:
+    """The printable list of the racks at *now* (seconds of UTC)."""
+    say = Say(book, shop)
+    look = [one.words for one in later.alerts(book, shop)] + [one.words for one in loggers.open_doubts(book, shop)]
+    if warning := cure_zones.heating_warning(book, shop, now):
+        look.append(warning.words)
+    by_zone: dict[str, list[list[str]]] = {}
+    for row in cure_zones.rack_rows(book, shop, now):
+        ready = "now" if row["ok"] else say.time(row["ready_at"]) if row["ready_at"] else "no forecast"
+        hours = [times.hours(row.get(name, 0)) for name in ("credited_s", "attended_s", "unobserved_s")]
+        by_zone.setdefault(row["zone_name"] or "not on a rack", []).append(
+            [row["id"], f"{row['customer']} · {row['size']}", row["verdict"], *hours, ready, "; ".join(row["blocks"]), ""]
+        )
+    for zone in queries.zones(book, shop):
+        newest = queries.newest_sample(book, zone["item"])
+        if zone.name in by_zone and newest:
+            look.append(f"{zone.name}: last logged {say.temperature(newest.mc)} at {say.time(newest.at)}.")
+    cups = [
+        [ids.pretty(row["item"]), say.time(row.at), say.name(row.zone) if row.zone else "", ""]
+        for row in book.rows(
+            "SELECT c.item, c.at, c.zone FROM cup c JOIN place p ON p.item = c.item WHERE c.shop = ? AND p.state = 'curing' ORDER BY c.at", shop
+        )
+    ]
+    zones = [(f"{name} ({len(rows)})", rows) for name, rows in sorted(by_zone.items())]
+    return MorningList(queries.shop_row(book, shop).name, say.time(now), str(chain.position(book, shop)), look, cups, zones)

@@ -272,7 +272,12 @@ def search_command(ctx: click.Context, words: str, as_json: bool) -> None:
 @book_option
 @click.pass_context
 def limits_command(ctx: click.Context, as_json: bool) -> None:
-    """List the shop's limits, where each comes from, and why."""
+    """List the shop's limits, where each comes from, and why.
+
+    \b
+    Example:
+      fillbook --book shop.db limits
+    """
     from fillbook.trace.book import queries
     from fillbook.trace.core import limits
 

@@ -26,6 +26,7 @@ COMMANDS = {
     "kilograms": "owner",
     "label": "papers",
     "limits": "answers",
+    "morning-list": "papers",
     "recall": "answers",
     "release-sheet": "papers",
     "search": "answers",
@@ -41,7 +42,7 @@ VERBS = (
     "let-sensor-send", "lift", "load", "log-temperatures", "odd-flow", "open-order", "open-recall", "pause", "pour-cup",
     "pour-heel", "print", "purge", "rack", "read-cup", "read-temperature", "receive", "reclaim", "release", "reserve-ids", "resume",
     "return", "run-pump", "scrap", "set-limit", "set-up-shop", "settle", "start-fill", "start-shift", "stretch", "take-down-sensor",
-    "take-in", "take-retain", "trust-samples", "unhook",
+    "take-in", "take-retain", "trust-samples", "unhook", "weigh",
 )  # fmt: skip
 
 

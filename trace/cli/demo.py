@@ -193,7 +193,7 @@ def _truth_of(book: Book, out: Path) -> dict[str, Any] | None:
 
 # -- the papers ------------------------------------------------------------------------------------------------------------------
 def _last_truck(book: Book, shop: str) -> list[str]:
-    """The totes that came with the newest truck: all lots received within the same quarter of an hour."""
+    """The totes that came with the newest truck: all lots received within five minutes."""
     from fillbook.trace.book import queries
 
     lots = queries.lots(book, shop)
@@ -202,7 +202,7 @@ def _last_truck(book: Book, shop: str) -> list[str]:
         tote["item"]
         for lot in lots
         for tote in queries.lot_totes(book, shop, lot.supplier, lot.lot)
-        if tote.received_at > newest - 900
+        if tote.received_at > newest - 300
     ]
 
 
@@ -279,7 +279,7 @@ def _end(text: str | None) -> int:
 @click.option(
     "--host", default="127.0.0.1", metavar="TEXT", help="The address to serve at.  [default: 127.0.0.1]"
 )
-@click.option("--port", default="8080", metavar="NUMBER", help="The port to serve at.  [default: 8080]")
+@click.option("--port", default="8470", metavar="NUMBER", help="The port to serve at.  [default: 8470]")
 @book_option
 @click.pass_context
 def demo_command(
@@ -333,7 +333,10 @@ def demo_command(
         click.echo("The recall and the truth do not agree: that is a fault of this program.", err=True)
         sys.exit(1)
     if not no_serve:
-        _serve(path, host, number["port"])
+        from fillbook.trace.cli.serving import serve_command
+
+        click.echo("")
+        ctx.invoke(serve_command, host=host, port=number["port"])
 
 
 def _file(book: str) -> Path:
@@ -361,10 +364,3 @@ def _say_what_next(path: Path, folder: Path) -> None:
         f"fillbook --book {book} serve",
     ):
         click.echo(f"  {words}")
-
-
-def _serve(path: Path, host: str, port: int) -> None:
-    from fillbook.trace.cli.serving import serve
-
-    click.echo(f"\nOpen http://{host}:{port}/ in a browser; Ctrl-C ends it.")
-    serve(str(path), host, port)

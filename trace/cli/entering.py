@@ -88,7 +88,12 @@ def _run_verb(ctx: click.Context, verb: Any, given: dict[str, Any]) -> None:
     act = {key: given.pop(key) for key in ("at", "who", "signed_by", "override", "request")}
     as_json, dry = given.pop("as_json"), given.pop("dry_run")
     if file := given.pop("file", None):
-        given["csv"] = read_text(file)
+        given["csv"] = read_log(file)
+    token = ""
+    if verb.name == "let sensor send" and not given["token_hash"] and not given["stop"]:
+        from fillbook.trace.work import sensors
+
+        token, given["token_hash"] = sensors.new_token()
     fields = {
         name: list(value) if isinstance(value, tuple) else value
         for name, value in given.items()
@@ -96,10 +101,10 @@ def _run_verb(ctx: click.Context, verb: Any, given: dict[str, Any]) -> None:
     }
     if isinstance(fields.get("fields"), str):
         fields["fields"] = _json(fields["fields"], "fields")
-    if verb.name == "set up shop" and not dry and not _there(where(ctx)):
-        book = create(where(ctx))
+    if verb.name == "set up shop" and not _there(where(ctx)):
+        book = create(":memory:" if dry else where(ctx))
         ctx.call_on_close(book.db.close)
-        new = True
+        new = not dry
     else:
         book, new = opened(ctx), False
     action = acting.Action(verb.name, fields, shop=(ctx.obj or {}).get("shop"), **act)
@@ -122,6 +127,7 @@ def _run_verb(ctx: click.Context, verb: Any, given: dict[str, Any]) -> None:
                     "seq": answer.seq,
                     "ids": [ids.pretty(i) for i in answer.ids],
                     "findings": list(answer.findings),
+                    **({"token": token} if token else {}),
                 }
             )
         )
@@ -130,6 +136,8 @@ def _run_verb(ctx: click.Context, verb: Any, given: dict[str, Any]) -> None:
     click.echo(
         f"{done} event {answer.shop}:{answer.seq}" + (f": {say_ids(answer.ids)}" if answer.ids else ".")
     )
+    if token and not dry:
+        click.echo(f"Its token, shown this once and kept nowhere: {token}")
     for finding in answer.findings:
         click.echo(
             f"  ! {finding['words']}"
@@ -138,7 +146,9 @@ def _run_verb(ctx: click.Context, verb: Any, given: dict[str, Any]) -> None:
 
 
 def _there(where: str) -> bool:
-    return "://" in where or (Path(where).is_file() and Path(where).stat().st_size > 0)
+    from fillbook.trace.book.opening import is_there
+
+    return is_there(where)
 
 
 def read_text(path: str) -> str:
@@ -149,6 +159,17 @@ def read_text(path: str) -> str:
         raise Nonsense(f"{path} can't be read: {trouble.strerror}.", field="file") from None
     except UnicodeDecodeError:
         raise Nonsense(f"{path} is no text file (not UTF-8). Export it as CSV first.", field="file") from None
+
+
+def read_log(path: str) -> str:
+    """The text of a logger's file; raises Nonsense where it can't be read, is no text, or is too large to be one."""
+    from fillbook.trace.core import logger, logger_formats
+
+    try:
+        with Path(path).open("rb") as file:
+            return logger_formats.text_of(file.read(logger.LARGEST + 1))
+    except OSError as trouble:
+        raise Nonsense(f"{path} can't be read: {trouble.strerror}.", field="file") from None
 
 
 def _json(text: str, field: str) -> Any:

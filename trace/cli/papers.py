@@ -55,6 +55,20 @@ def release_sheet_pdf(book: Any, shop: str, now: int, page: str = "letter") -> b
     )  # fmt: skip
 
 
+def morning_list_pdf(book: Any, shop: str, now: int, page: str = "letter") -> bytes:
+    """The racks' list for the morning round at *now* (seconds of UTC)."""
+    from fillbook.labels.papers import Table, paper
+    from fillbook.trace.book.sheets import morning_list
+
+    found = morning_list(book, shop, now)
+    headings = ["Tire", "Customer · size", "Verdict", "Credited", "Attended", "Unobserved", "Ready about", "What blocks it", "Seen"]
+    widths = [34, 44, 18, 20, 20, 21, 26, 56, 10]
+    tables = [(name, Table(headings, rows, widths)) for name, rows in found.zones]
+    tables.append((f"Cups to read ({len(found.cups)})", Table(["Cup", "Poured", "Zone", "Set? Hardness"], found.cups, [40, 40, 40, 90])))
+    under = [f"{found.shop} · as of {found.as_of}", *found.look]
+    return paper("Morning list", under, tables, head=found.head, sign=("Went round, name and time",), page=page)
+
+
 def write_file(path: str, data: bytes) -> None:
     """Write a new file; raises Nonsense with what to do where that can't be."""
     try:
@@ -172,3 +186,22 @@ def day_sheet_command(ctx: click.Context, out: str, tires: int, who: str | None,
         done = acting.act(book, acting.Action("reserve ids", {"tires": tires}, who=who, shop=shop), now=int(time.time()))
         write_file(out, day_sheet_pdf(book, shop, list(done.ids), page.lower()))
     click.echo(f"{len(done.ids)} IDs reserved; day sheet written to {out}.")
+
+
+@click.command("morning-list")
+@click.option("--out", required=True, type=click.Path(), help="The PDF to write.")
+@click.option("--page", default="letter", metavar="SIZE", help="letter or a4.  [default: letter]")
+@book_option
+@click.pass_context
+def morning_list_command(ctx: click.Context, out: str, page: str) -> None:
+    """Write the racks' list for the morning round: each zone's tires, their hours, what blocks them, the cups to read.
+
+    \b
+    Example:
+      fillbook --book shop.db morning-list --out morning.pdf
+    """
+    if page.lower() not in ("letter", "a4"):
+        raise Nonsense(f"The page is letter or a4, not {page!r}.", field="page")
+    book = opened(ctx)
+    write_file(out, morning_list_pdf(book, shop_of(ctx, book), int(time.time()), page.lower()))
+    click.echo(f"Morning list written to {out}.")

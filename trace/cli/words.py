@@ -13,6 +13,7 @@ COMMAND_WORDS = {
     "journal": "The journal itself: export",
     "label": "Labels as a PDF, proof-read",
     "limits": "The shop's limits, their sources and reasons",
+    "morning-list": "A paper for the morning round of the racks",
     "recall": "Every tire that holds a suspect, and where it is now",
     "release-sheet": "A paper for the release desk",
     "search": "Find items by what they bear",
@@ -78,4 +79,5 @@ VERB_WORDS = {
     "take-retain": "Take a liquid retain of a lot straight from a tote",
     "trust-samples": "Let doubtful logger samples (spikes, a sensor that said the same for long) count after all",
     "unhook": "Take a tote off its line",
+    "weigh": "Weigh what is left in a tote, or what a hopper holds: shows what the pump's total is worth",
 }

@@ -10,7 +10,7 @@ from __future__ import annotations
 import difflib
 from dataclasses import dataclass
 
-from fillbook.trace.core import units
+from fillbook.trace.core import conduction, units
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.core.quote import quoted
 
@@ -188,6 +188,11 @@ def limit(name: str) -> Limit:
         meant = f" Is one of these meant: {', '.join(near)}?" if near else ""
         raise Nonsense(f"There is no limit {quoted(name)}.{meant} The limits' page lists all, as does: fillbook limits.", field="limit")
     return found
+
+
+def why(name: str) -> str:
+    """The reason for the default of limit *name*, with what a conduction estimate says of it where there is one."""
+    return " ".join(filter(None, [limit(name).why, conduction.reason(name)]))
 
 
 def read(name: str, text: str) -> units.Quantity:

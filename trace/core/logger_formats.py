@@ -40,7 +40,7 @@ EACH = "each"  # every time in the file bears its own offset from UTC
 SHOWN = 3  # offending lines shown at most
 _LOOKED_AT = 2_000  # lines from which columns, unit and dates are found
 
-_MONTHS = {name: n for n, name in enumerate("jan feb mar apr may jun jul aug sep oct nov dec".split(), start=1)}
+_MONTHS = {name: n for n, name in enumerate(["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"], start=1)}
 _DATE = r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})|(\d{1,2})[-/. ](\d{1,2}|[A-Za-z]{3})[-/. ](\d{4}|\d{2})"
 _CLOCK = r"(\d{1,2}):(\d\d)(?::(\d\d)(?:[.,]\d{1,9})?)?(?:\s*([AaPp])\.?[Mm]\.?)?"
 _OFFSET = r"\s*(Z|z|UTC|GMT|[+-]\d\d:?\d\d)?"
@@ -414,7 +414,7 @@ def look(content: str, *, zone: str, now: int | None = None, said: Mapping[str, 
     Raises Nonsense where the file is no log, or where a part can't be found by evidence, with what to say.
     """
     said = dict(said or {})
-    lines = [line for line in islice((one for one in content.split("\n") if one.strip()), _LOOKED_AT)]
+    lines = list(islice((line for line in content.split("\n") if line.strip()), _LOOKED_AT))
     if not lines:
         raise Nonsense("The file is empty: export it from the logger again.", field="csv")
     evidence: list[str] = []

@@ -76,7 +76,7 @@ def percent(part: float | Fraction | None, digits: int = 1) -> str:
 def about(grams: int) -> str:
     """Grams as an estimate is shown: no tenths from ten units on, where they would pretend to be known."""
     unit = "lb" if here.say().us else "kg"
-    digits = 0 if units.in_unit("mass", grams, unit) >= 10 else 1
+    digits = 1 if 0 < units.in_unit("mass", grams, unit) < 10 else 0
     return units.show("mass", grams, unit, digits)
 
 

@@ -370,6 +370,10 @@ def wrong_kind(compact: str, kinds: str, field: str) -> WrongKind:
     )
 
 
+#: What is taken in another JSON type, too: a lot of digits only, a number or a yes in quotation marks.
+SAID_ALSO_AS = {str: "number", int: "string", bool: "string"}
+
+
 def schema(model: type[Ask]) -> dict[str, Any]:
     """The JSON Schema of what :func:`read` takes for *model*."""
     properties: dict[str, Any] = {}
@@ -394,10 +398,14 @@ def schema(model: type[Ask]) -> dict[str, Any]:
             shape = {"enum": list(one.choices)}
         else:
             shape = dict(TypeAdapter(one.kind).json_schema())
+            if one.kind in SAID_ALSO_AS:
+                shape["type"] = [shape["type"], SAID_ALSO_AS[one.kind]]
             if one.kind is str:
                 shape["maxLength"] = one.mark.longest if isinstance(one.mark, Words) else LONGEST
+        if one.sub is not None:
+            shape = {"anyOf": [shape, {"type": "string", "description": "SOURCE,weight_kg=12"}]}
         if one.many:
-            shape = {"type": "array", "items": shape}
+            shape = {"anyOf": [{"type": "array", "items": shape}, shape]}
         if one.words:
             shape = {
                 **shape,
@@ -407,6 +415,8 @@ def schema(model: type[Ask]) -> dict[str, Any]:
             shape["default"] = one.default
         for name in one.accepts:
             properties[name] = dict(shape)
+            if name != one.name:  # the default is in the unit it is kept in
+                properties[name].pop("default", None)
             if isinstance(one.mark, Measure) and one.mark.what:
                 properties[name]["description"] = f"{one.words.rstrip('.') or one.name}; {one.mark.what}"
         if one.needed and len(one.accepts) == 1:

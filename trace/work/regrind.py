@@ -65,7 +65,7 @@ class Grind(Ask):
 
 
 @verb("grind", Grind, place="regrind")
-def grind(ask: Grind, floor: Floor) -> None:
+def grind(ask: Grind, floor: Floor) -> dict[str, list[str]]:
     """Make a regrind batch from reclaimed fills, rests of earlier batches and pieces of unknown origin."""
     batch = floor.mint("G")[0]
     taken: dict[str, int] = {}
@@ -93,8 +93,8 @@ def grind(ask: Grind, floor: Floor) -> None:
         else:
             _check_rest(piece.source, state.state, floor, spot)
         taken[piece.source] = taken.get(piece.source, 0) + piece.weight_g
-    for source, grams in taken.items():
-        _weigh_against(source, grams, floor)
+    used_up = [source for source, grams in taken.items() if _weigh_against(source, grams, floor)]
+    return {"used_up": used_up}
 
 
 def _check_tire(tire: str, state: str, floor: Floor, spot: str) -> None:
@@ -118,8 +118,8 @@ def _check_rest(source: str, state: str, floor: Floor, spot: str) -> None:
         floor.stop("used up", f"{name} was booked {state}.", source, field=spot)
 
 
-def _weigh_against(source: str, grams: int, floor: Floor) -> None:
-    """A finding where more is taken from *source* than it was: recorded, not refused."""
+def _weigh_against(source: str, grams: int, floor: Floor) -> bool:
+    """A finding where more is taken from *source* than it was: recorded, not refused. True for a batch of which nothing is left."""
     given = queries.given_by(floor.book, source)
     if ids.kind_of(source) == "F":
         had = floor.book.value(
@@ -138,6 +138,7 @@ def _weigh_against(source: str, grams: int, floor: Floor) -> None:
             f"{ids.pretty(source)} was {had / 1000:.1f} kg; {(given + grams) / 1000:.1f} kg are booked out of it.",
             source,
         )
+    return ids.kind_of(source) == "G" and had is not None and given + grams >= had * 98 // 100
 
 
 class Scrap(Ask):

@@ -123,15 +123,16 @@ def _read(ask: LogTemperatures, floor: Floor, text: str) -> tuple[list[Sample], 
                     raise
                 because = "" if ask.read_as else f" {trouble}"
         else:
-            because = " No file of this logger was taken in before."
+            because = " This logger's files are new here."
         looked = logger_formats.look(text, zone=floor.timezone, now=floor.now, said=said, unit_sure=ask.unit_sure)
     except Nonsense as trouble:
         field = trouble.field if trouble.field in ("unit_sure", "read_as") else "csv"
         raise Nonsense(str(trouble), field=field, expected=trouble.expected) from None
-    ends = [f"{floor.say(s.at)} {' or '.join(units.show('temperature', s.mc, u) for u in 'fc')}" for s in (looked.samples[0], looked.samples[-1])]
+    unit = "f" if queries.is_us(floor.book, floor.shop) else "c"
+    first, last = (f"{floor.say(s.at)} {units.show('temperature', s.mc, unit)}" for s in (looked.samples[0], looked.samples[-1]))
     raise Nonsense(
-        f"Nothing was taken in yet.{because} It would be read like this. {'. '.join(looked.evidence)}. First reading: {ends[0]}; last: "
-        f"{ends[1]}; {len(looked.samples)} in all. If that is right, send it again, read as: {looked.profile.text}",
+        f"Nothing was taken in yet.{because} It would be read so: {'; '.join(looked.evidence)}. First {first}, last {last}, "
+        f'{len(looked.samples)} in all. If that is right, send it again with read_as "{looked.profile.text}".',
         field="read_as",
         expected=looked.profile.text,
     )
@@ -173,15 +174,12 @@ def _doubts(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> list[d
             words = f"a jump to {shown} and back at {floor.say(one.first_at)}"
         else:
             words = f"{shown} and nothing else for {times.hours(one.last_at - one.first_at)} from {floor.say(one.first_at)}"
+        words = f"Logger {ask.sensor} in {floor.name(ask.zone)}: {words}; not credited until a lead trusts it."
         kept.append({"what": one.what, "first_at": one.first_at, "last_at": one.last_at, "words": words})
     if len(found) > MOST_DOUBTS:  # such a sensor is broken: all from there on waits
         kept[-1]["last_at"] = max(one.last_at for one in found)
-        kept[-1]["words"] = f"{kept[-1]['words']}, and {len(found) - MOST_DOUBTS} more until {floor.say(found[-1].last_at)}"
+        kept[-1]["words"] = f"{kept[-1]['words']} So are {len(found) - MOST_DOUBTS} more until {floor.say(found[-1].last_at)}."
     if kept:
-        floor.note(
-            "doubtful samples",
-            f"Logger {ask.sensor} in {floor.name(ask.zone)}: {kept[0]['words']}" + (f", and {len(found) - 1} more" if len(found) > 1 else "")
-            + ". Not credited until a lead trusts them.",
-            ask.zone,
-        )  # fmt: skip
+        more = f" There {'are' if len(found) > 2 else 'is'} {len(found) - 1} more." if len(found) > 1 else ""
+        floor.note("doubtful samples", f"{kept[0]['words']}{more}", ask.zone)
     return kept

@@ -229,6 +229,14 @@ CREATE TABLE waste_out (
     became TEXT NOT NULL CHECK (became IN ('pieces', 'thrown away')),
     PRIMARY KEY (shop, seq)
 );
+CREATE TABLE weighing (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL, line TEXT NOT NULL,
+    stream TEXT NOT NULL CHECK (stream IN ('A', 'B', 'R', '')), at BIGINT NOT NULL, rank BIGINT NOT NULL,
+    grams BIGINT NOT NULL CHECK (grams >= 0), basis TEXT NOT NULL,
+    PRIMARY KEY (shop, seq)
+);
+CREATE INDEX weighing_item ON weighing (item, at);
+CREATE INDEX weighing_line ON weighing (line, at);
 CREATE TABLE released (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL,
     path TEXT NOT NULL, overridden BIGINT NOT NULL, credited_s BIGINT NOT NULL, attended_s BIGINT NOT NULL,

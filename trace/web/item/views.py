@@ -79,6 +79,8 @@ def next_steps(item: str, kind: str, state: str | None) -> list[Step]:
             return [Step("Take off", f"/do/unhook?tote={item}", True), *correct]
         case "L", _:
             return correct
+        case "G", "used up" | "scrapped":
+            return correct[:2]
         case "G", _:
             return [
                 Step("Load a hopper", f"/do/load?batch={item}", True),
