@@ -16,8 +16,8 @@ from typing import Any
 
 from fillbook.labels.parts import Bars, Box, Face, Fact, Hole, Logo, Part, Qr, Rule, Side, Words
 from fillbook.trace.core import ids
-from fillbook.trace.core.labelling import LABELS, SIZES, USUAL, check_face
 from fillbook.trace.core.errors import Nonsense
+from fillbook.trace.core.labelling import LABELS, SIZES, USUAL, check_face
 from fillbook.trace.core.quote import quoted
 
 
@@ -257,6 +257,18 @@ def _large(label: str, facts: list[str], logo: bool) -> tuple[Part, ...]:
     return tuple(parts)
 
 
+def _refilled(page: tuple[Part, ...], facts: list[str]) -> tuple[Part, ...]:
+    """*page* with *facts* in the places of its own, in their order; places left over stay empty."""
+    made: list[Part] = []
+    for part in page:
+        if not isinstance(part, Fact):
+            made.append(part)
+        elif facts:
+            name = facts.pop(0)
+            made.append(replace(part, name=name, caption=part.caption if name == part.name else ""))
+    return tuple(made)
+
+
 def own_face(
     label: str, size: str = USUAL, facts: Sequence[str] = (), words: Mapping[str, str] | None = None, logo: bytes = b""
 ) -> Face:
@@ -268,7 +280,8 @@ def own_face(
     words = dict(words or {})
     check_face(label, size, facts, words)
     if size == USUAL:
-        return replace(_USUAL[label], words=words)
+        face = replace(_USUAL[label], words=words)
+        return replace(face, pages=tuple(_refilled(page, list(facts)) for page in face.pages)) if facts else face
     stock, kind = SIZES[size], LABELS[label]
     # The batch label's headline is a word and the tote's its side; elsewhere the first fact takes that row.
     room = stock.room + (label not in ("tote label", "batch label"))

@@ -12,9 +12,9 @@ from __future__ import annotations
 import unicodedata
 from bisect import bisect_right
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from itertools import accumulate
+from functools import cache, lru_cache
 from importlib.util import find_spec
+from itertools import accumulate
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -66,7 +66,7 @@ class Fitted:
     cut: bool = False
 
 
-@lru_cache(maxsize=None)
+@cache
 def _file(family: Family, bold: bool) -> Path:
     where = find_spec(family.package)
     if where is None or where.origin is None:
@@ -74,7 +74,7 @@ def _file(family: Family, bold: bool) -> Path:
     return Path(where.origin).parent / (family.bold if bold else family.plain)
 
 
-@lru_cache(maxsize=None)
+@cache
 def _font(family: Family, bold: bool) -> Any:
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
@@ -84,7 +84,7 @@ def _font(family: Family, bold: bool) -> Any:
     return made
 
 
-@lru_cache(maxsize=None)
+@cache
 def _outlines(family: Family) -> Any:
     from PIL import ImageFont
 

@@ -14,8 +14,8 @@ from itertools import accumulate, groupby
 from fillbook.labels import fitting, symbols
 from fillbook.labels.faces import Label, face_named
 from fillbook.labels.parts import (
-    FACTS,
     DOTS_PER_INCH,
+    FACTS,
     MM_PER_INCH,
     POINTS_PER_MM,
     SIDES,

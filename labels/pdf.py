@@ -18,7 +18,6 @@ from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense
 
 
-
 def make_pdf(labels: Sequence[Label], dpi: int = DOTS_PER_INCH, laid_out: Sequence[Sequence[Page]] | None = None) -> bytes:
     """The PDF of *labels* for a printer of *dpi* dots to the inch, in their order; a two-sided tag gives its front, then its back.
 

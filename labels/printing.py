@@ -17,9 +17,8 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from urllib.parse import urlsplit
 
-from fillbook.labels import pdf, proof
+from fillbook.labels import proof
 from fillbook.labels.faces import Label
-from fillbook.labels.layout import pages
 from fillbook.labels.parts import DOTS_PER_INCH
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, ShopError
@@ -124,10 +123,7 @@ def send(
         raise Nonsense("The browser is handed a PDF; nothing can be sent to it.", field="printer")
     made = []
     for label in labels:
-        laid_out = [pages(label, dpi)]
-        document = pdf.make_pdf([label], dpi, laid_out)
-        proof.proofread(document, [label], dpi, laid_out)
-        made.append(document)
+        made.append(proof.made([label], dpi))
     sent = Sent(rest=list(labels))
     try:
         if to.kind == "ipp":

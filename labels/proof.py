@@ -7,10 +7,10 @@ not there.
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from fillbook.labels import rendering
+from fillbook.labels import pdf, rendering
 from fillbook.labels.faces import Label
 from fillbook.labels.layout import CODE128, QR, Page, Placed, pages
 from fillbook.labels.parts import DOTS_PER_INCH
@@ -26,36 +26,38 @@ MOST_PIXELS = {"JPEG": 64_000_000, "PNG": 16_000_000, "WEBP": 16_000_000}
 _FIRST_LOOK = 1008  # pixels; a JPEG is first read at the smallest half, quarter or eighth that is at least as wide and high
 
 
-def read_back(pdf: bytes, dpi: int = DOTS_PER_INCH) -> list[set[str]]:
-    """What the symbols on each page of *pdf* say, as a printer of *dpi* dots to the inch would print them.
+def read_back(document: bytes, dpi: int = DOTS_PER_INCH) -> list[set[str]]:
+    """What the symbols on each page of *document* say, as a printer of *dpi* dots to the inch would print them.
 
     Raises Nonsense for bytes that are no PDF.
     """
-    return [set(_texts(picture)) for picture in rendering.rendered(pdf, dpi)]
+    return [set(_texts(picture)) for picture in rendering.rendered(document, dpi)]
 
 
 def proofread(
-    pdf: bytes, labels: Sequence[Label], dpi: int = DOTS_PER_INCH, laid_out: Sequence[Sequence[Page]] | None = None
+    document: bytes, labels: Sequence[Label], dpi: int = DOTS_PER_INCH, laid_out: Sequence[Sequence[Page]] | None = None
 ) -> int:
-    """Read every symbol of *labels* where it stands on its page of *pdf*, drawn at the printer's *dpi*; how many there are.
+    """Read every symbol of *labels* where it stands on its page of *document*, drawn at the printer's *dpi*; how many there are.
 
     A symbol counts as read only by itself, so that a good QR code does not cover for bad bars beside it.
 
     Raises Nonsense naming the first ID of which a symbol does not read, or reads as something else, and where the PDF has
     more or fewer pages than the labels.
     """
-    wanted = [
-        (label, page)
-        for number, label in enumerate(labels)
-        for page in (laid_out[number] if laid_out else pages(label, dpi))
-    ]
-    there = rendering.page_count(pdf)
+    return _proofread(document, labels, dpi, laid_out or [pages(label, dpi) for label in labels], None, 1)
+
+
+def _proofread(
+    document: bytes, labels: Sequence[Label], dpi: int, laid_out: Sequence[Sequence[Page]],
+    progress: Callable[[int, int], None] | None, at_once: int,
+) -> int:  # fmt: skip
+    wanted = [(label, page) for label, its in zip(labels, laid_out, strict=True) for page in its]
+    there = rendering.page_count(document)
     if there != len(wanted):
         raise Nonsense(f"The PDF has {there} pages, the labels need {len(wanted)}: make the labels again.")
     count = 0
-    for number, ((label, page), picture) in enumerate(
-        zip(wanted, rendering.rendered(pdf, dpi), strict=True), start=1
-    ):
+    pictures = rendering.rendered(document, dpi)
+    for number, ((label, page), picture) in enumerate(zip(wanted, pictures, strict=True), start=1):
         if picture.size != (page.width, page.height):
             raise Nonsense(
                 f"Page {number} is not of the size of the label of {ids.pretty(label.id)}: make the labels again."
@@ -63,7 +65,22 @@ def proofread(
         for symbol in page.symbols:
             check_symbol(symbol, picture, label, number)
             count += 1
+        if progress and (number % at_once == 0 or number == len(wanted)):
+            progress(number, len(wanted))
     return count
+
+
+def made(
+    labels: Sequence[Label], dpi: int = DOTS_PER_INCH, progress: Callable[[int, int], None] | None = None, *, at_once: int = 100
+) -> bytes:
+    """The PDF of *labels*, each laid out once, drawn, and read back from the finished bytes.
+
+    *progress* is told (how many are read back, of how many) every so often. Raises as `pdf.make_pdf` and `proofread` do.
+    """
+    laid_out = [pages(label, dpi) for label in labels]
+    document = pdf.make_pdf(labels, dpi, laid_out)
+    _proofread(document, labels, dpi, laid_out, progress, at_once)
+    return document
 
 
 def read_photo(photo: bytes) -> list[str]:
@@ -74,6 +91,28 @@ def read_photo(photo: bytes) -> list[str]:
     """
     picture, draft = _opened(photo, draft=True)
     return _texts(picture) or (_texts(_opened(photo, draft=False)[0]) if draft else [])
+
+
+def read_codes(photo: bytes) -> list[str]:
+    """What the barcodes on a supplier's label say, each once, as a scanner would send them: GS1 data begin with their symbology
+    identifier (ISO/IEC 15424) and have FNC1 as U+001D. QR, Data Matrix, Code 128, EAN and UPC, ITF-14 are looked for.
+
+    Raises Nonsense as `read_photo` does.
+    """
+    import zxingcpp
+
+    kinds = zxingcpp.BarcodeFormat
+    formats = (kinds.QRCode, kinds.DataMatrix, kinds.Code128, kinds.EAN13, kinds.UPCA, kinds.ITF)
+    found: list[str] = []
+    for draft in (True, False):
+        picture, smaller = _opened(photo, draft=draft)
+        for one in zxingcpp.read_barcodes(picture, formats=formats, text_mode=zxingcpp.TextMode.Plain):
+            if one.valid:
+                gs1 = one.content_type == zxingcpp.ContentType.GS1
+                found.append((one.symbology_identifier if gs1 else "") + one.text)
+        if found or not smaller:
+            break
+    return list(dict.fromkeys(found))
 
 
 def check_symbol(symbol: Placed, picture: Image, label: Label, page: int, corner: tuple[int, int] = (0, 0)) -> None:

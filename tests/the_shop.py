@@ -102,7 +102,13 @@ class Shop:
 
     def tote(self, side: str = "A", kg: int = 1000, *, lot: str | None = None, system: str = "RX-30", **more: Any) -> str:  # fmt: skip
         self.lots += 1
-        fields = {"supplier": "Northvale", "lot": lot or f"{side}-{self.lots}", "side": side, "system": system, "net_kg": kg}
+        fields = {
+            "supplier": "Northvale",
+            "lot": lot or f"{side}-{self.lots}",
+            "side": side,
+            "system": system,
+            "net_kg": kg,
+        }
         return self.act("receive", **(fields | more)).ids[0]
 
     def hook_up(self, tote: str, *, line: str = "line 1", **more: Any) -> acting.Answer:
@@ -138,7 +144,9 @@ class Shop:
         end = ending if ending is not None else self.now
         marks = range(end - hours * HOUR, end + 1, every * MINUTE)
         # a tenth to and fro, as sensors do: one that says the very same for a day is taken for stuck
-        return "time,temp_f\n" + "".join(f"{times.utc_text(at)},{f}{'.1' if n % 2 and hours > 20 else ''}\n" for n, at in enumerate(marks))
+        return "time,temp_f\n" + "".join(
+            f"{times.utc_text(at)},{f}{'.1' if n % 2 and hours > 20 else ''}\n" for n, at in enumerate(marks)
+        )
 
     def log(self, hours: int, *, zone: str = "warm room", **how: int) -> acting.Answer:
         return self.act("log temperatures", zone=zone, csv=self.csv(hours, **how))
@@ -159,7 +167,9 @@ class Shop:
 
     def grind(self, **kilograms: int) -> str:
         """A batch: ``grind(BHF2500001X=100, unknown=20)``."""
-        return self.act("grind", pieces=[{"source": s, "weight_kg": kg} for s, kg in kilograms.items()]).ids[0]
+        return self.act("grind", pieces=[{"source": s, "weight_kg": kg} for s, kg in kilograms.items()]).ids[
+            0
+        ]
 
     def load(self, batch: str, kg: int, *, line: str = "line 1", **more: Any) -> acting.Answer:
         return self.act("load", line=line, batch=batch, weight_kg=kg, **more)

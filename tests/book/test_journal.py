@@ -43,7 +43,7 @@ def test_the_text_reads_back_as_what_was_written(value):
 
 
 def test_keys_are_sorted_and_nothing_stands_between():
-    assert canonical({"b": [1, True, None], "a": "ü / \" \\"}) == '{"a":"ü / \\" \\\\","b":[1,true,null]}'
+    assert canonical({"b": [1, True, None], "a": 'ü / " \\'}) == '{"a":"ü / \\" \\\\","b":[1,true,null]}'
 
 
 @pytest.mark.parametrize(
@@ -72,7 +72,14 @@ def test_the_hash_is_sha_256_of_the_texts_bytes(shop):
 def test_an_event_reads_back_and_nothing_else_does(shop):
     text = next(chain.export(shop.book, shop.site))
     assert Event.from_text(text).text() == text
-    for wrong in (text.replace(":", ": ", 1), text[:-1], "[]", "{}", text.replace('"v":1', '"v":1.0'), "null"):
+    for wrong in (
+        text.replace(":", ": ", 1),
+        text[:-1],
+        "[]",
+        "{}",
+        text.replace('"v":1', '"v":1.0'),
+        "null",
+    ):
         with pytest.raises(Damaged):
             Event.from_text(wrong)
 
@@ -168,7 +175,13 @@ def insert_one(shop):
     event = Event.from_text(before.text)
     forged = Event(**{**event.__dict__, "seq": RECEIVED + 1, "prev": before.hash, "request": None})
     text = forged.text()
-    last = {"shop": "BH", "seq": forged.seq, "prev": "0" * 63 + "1", "hash": digest(text), "kind": forged.kind}
+    last = {
+        "shop": "BH",
+        "seq": forged.seq,
+        "prev": "0" * 63 + "1",
+        "hash": digest(text),
+        "kind": forged.kind,
+    }
     shop.book.insert("event", {**last, "happened_at": forged.happened_at, "text": text})
     return RECEIVED + 1
 
@@ -215,7 +228,9 @@ def test_damage_is_named_at_its_first_bad_event(long_shop, damage):
     assert chain.check_chain(long_shop.book, "BH") is None
     bad = damage(long_shop)
     words = chain.check_chain(long_shop.book, "BH")
-    assert words is not None and f"BH:{bad}" in words.split(":", 1)[0] + ":" + words.split(":", 1)[1][:6], words
+    assert words is not None and f"BH:{bad}" in words.split(":", 1)[0] + ":" + words.split(":", 1)[1][:6], (
+        words
+    )
     checked = CliRunner().invoke(cli, ["--book", long_shop.book.where, "verify"])
     assert checked.exit_code == 1 and checked.stderr.strip() == words
 
@@ -228,7 +243,10 @@ def rewrite(shop, first: int, *, until: int | None = None) -> None:
         text = heavier(shop, first) if row.seq == first else row.text
         event = Event.from_text(text)
         text = Event(**{**event.__dict__, "prev": prev}).text()
-        shop.book.execute("UPDATE event SET prev = ?, hash = ?, text = ? WHERE seq = ?", (f"-{prev}", digest(text), text, row.seq))
+        shop.book.execute(
+            "UPDATE event SET prev = ?, hash = ?, text = ? WHERE seq = ?",
+            (f"-{prev}", digest(text), text, row.seq),
+        )
         prev = digest(text)
     shop.book.execute("UPDATE event SET prev = substr(prev, 2) WHERE prev LIKE '-%'")
     shop.book.execute("UPDATE chain SET head_hash = ?", (prev,))
@@ -298,13 +316,17 @@ def test_a_damaged_file_beside_the_journal_is_named(shop, which, damage):
         shop.book.execute("UPDATE blob SET bytes = ? WHERE digest = ?", (data.replace(b"7", b"8", 1), name))
     else:
         shop.book.execute("DELETE FROM blob WHERE digest = ?", (name,))
-    assert CliRunner().invoke(cli, ["--book", shop.book.where, "verify"]).exit_code == 0  # the journal itself is whole
+    assert (
+        CliRunner().invoke(cli, ["--book", shop.book.where, "verify"]).exit_code == 0
+    )  # the journal itself is whole
     checked = CliRunner().invoke(cli, ["--book", shop.book.where, "verify", "--replay"])
     assert checked.exit_code == 1
     assert name[:16] in checked.stderr and f"BH:{shop.head}" in checked.stderr
 
 
-@pytest.mark.parametrize("change", ["UPDATE event SET text = 'x'", "DELETE FROM event", "UPDATE event SET seq = seq + 100"])
+@pytest.mark.parametrize(
+    "change", ["UPDATE event SET text = 'x'", "DELETE FROM event", "UPDATE event SET seq = seq + 100"]
+)
 def test_the_database_itself_forbids_changing_or_deleting_events(shop, change):
     before = shop.fingerprint()
     with pytest.raises(peewee.DatabaseError, match="the journal only grows"):

@@ -29,7 +29,11 @@ def busy(shop):
     third = shop.fill(kg=120, mix_pct=40)
     shop.rack(third)
     shop.tote("A", at=shop.ago(hours=8), lot="A-late")
-    shop.hook_up(shop.book.value("SELECT item FROM tote WHERE lot = 'A-late'"), at=shop.ago(minutes=10), change="ran dry")
+    shop.hook_up(
+        shop.book.value("SELECT item FROM tote WHERE lot = 'A-late'"),
+        at=shop.ago(minutes=10),
+        change="ran dry",
+    )
     shop.fill(line="line 2", kg=50, pressure_psi=99)
     shop.act("hold", lot="A-late", why="smells of water")
     shop.act("read temperature", zone="back rack", reading_f=74)

@@ -12,9 +12,11 @@ from click.testing import CliRunner
 
 from fillbook.trace.cli.commands import cli
 from fillbook.trace.core.errors import ShopError
-from fillbook.trace.work import action_lines, acting, registry
+from fillbook.trace.work import acting, action_lines, registry
 
-SCHEMAS = {one["verb"]: one["fields"] for one in json.loads(CliRunner().invoke(cli, ["verbs", "--json"]).stdout)}
+SCHEMAS = {
+    one["verb"]: one["fields"] for one in json.loads(CliRunner().invoke(cli, ["verbs", "--json"]).stdout)
+}
 
 
 def allows(verb: str, fields) -> bool:
@@ -80,7 +82,9 @@ def test_what_the_schema_forbids_is_refused(shop, verb, fields):
     fields = {k: shop.tote() if v == "{tote}" else v for k, v in fields.items()}
     assert not allows(verb, fields)
     with pytest.raises(ShopError):
-        action_lines.enter(shop.book, json.dumps({"verb": verb, "who": "Dana", "fields": fields}), now=shop.now)
+        action_lines.enter(
+            shop.book, json.dumps({"verb": verb, "who": "Dana", "fields": fields}), now=shop.now
+        )
 
 
 def test_all_that_was_ever_said_in_a_busy_shop_fits_the_schemas(shop, monkeypatch):
@@ -96,7 +100,9 @@ def test_all_that_was_ever_said_in_a_busy_shop_fits_the_schemas(shop, monkeypatc
     monkeypatch.setattr(acting, "act", watched)
     shop.ready_line()
     tire = shop.cured(start={"bay_f": Decimal("75.5")}, topup_kg=8, mix_pct=0)
-    shop.lead("release", **({"tires": [tire]} if "tires" in SCHEMAS["release"]["properties"] else {"tire": tire}))
+    shop.lead(
+        "release", **({"tires": [tire]} if "tires" in SCHEMAS["release"]["properties"] else {"tire": tire})
+    )
     shop.act("dispatch", tires=[tire])
     batch = shop.grind(**{shop.reclaimed(): 90, "unknown": 5})
     shop.load(batch, 80)
@@ -116,7 +122,11 @@ def test_each_field_says_what_it_is():
 
 def test_a_default_stands_only_beside_the_unit_it_is_in():
     cup = SCHEMAS["pour cup"]["properties"]
-    assert cup["weight_g"]["default"] == 500 and "default" not in cup["weight_kg"] and "default" not in cup["weight_lb"]
+    assert (
+        cup["weight_g"]["default"] == 500
+        and "default" not in cup["weight_kg"]
+        and "default" not in cup["weight_lb"]
+    )
 
 
 def test_every_verb_is_described():

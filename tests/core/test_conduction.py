@@ -47,7 +47,9 @@ def test_bessel_functions_agree_with_scipy(x):
 @pytest.mark.parametrize("place", [0.8, 0.9])
 def test_a_short_time_is_that_of_the_half_space(fo, place):
     """θ = erf(depth / 2√(αt)), Carslaw and Jaeger §2.4, while the far side is not felt."""
-    assert conduction.left("wall", fo, math.inf, place) == pytest.approx(math.erf((1 - place) / (2 * math.sqrt(fo))), abs=2e-4)
+    assert conduction.left("wall", fo, math.inf, place) == pytest.approx(
+        math.erf((1 - place) / (2 * math.sqrt(fo))), abs=2e-4
+    )
 
 
 @pytest.mark.parametrize(("shape", "power"), [("wall", 0), ("cylinder", 1)])
@@ -69,7 +71,12 @@ def test_the_middle_agrees_with_fine_steps(shape, power, bi):
 
 
 @settings(max_examples=60, deadline=None)
-@given(st.sampled_from(["wall", "cylinder"]), st.floats(0.02, 4), st.sampled_from([0.2, 1.0, 8.0, math.inf]), st.floats(0, 1))
+@given(
+    st.sampled_from(["wall", "cylinder"]),
+    st.floats(0.02, 4),
+    st.sampled_from([0.2, 1.0, 8.0, math.inf]),
+    st.floats(0, 1),
+)
 def test_it_only_ever_comes_nearer(shape, fo, bi, place):
     now, later = conduction.left(shape, fo, bi, place), conduction.left(shape, fo * 1.1, bi, place)
     assert -1e-9 <= later <= now <= 1
@@ -83,7 +90,14 @@ def test_twice_as_thick_takes_four_times_as_long_and_air_makes_it_longer(shape, 
     assert conduction.seconds_until(shape, reach, share, film=conduction.STILL_AIR) > once
 
 
-@pytest.mark.parametrize("call", [lambda: conduction.left("wall", -1), lambda: conduction.left("wall", 1, 0), lambda: conduction.seconds_until("wall", 0, 0.5)])
+@pytest.mark.parametrize(
+    "call",
+    [
+        lambda: conduction.left("wall", -1),
+        lambda: conduction.left("wall", 1, 0),
+        lambda: conduction.seconds_until("wall", 0, 0.5),
+    ],
+)
 def test_numbers_that_cannot_be_are_refused(call):
     with pytest.raises(Nonsense, match="conduction estimate"):
         call()
@@ -96,5 +110,7 @@ def test_the_default_lag_lies_between_the_least_time_and_that_in_still_air(secti
 
 
 def test_the_estimate_stands_beside_the_limits_it_is_about():
-    assert "Conduction estimate: 18 mm" in limits.why("lag_small") and "Conduction estimate" in limits.why("cold_large")
+    assert "Conduction estimate: 18 mm" in limits.why("lag_small") and "Conduction estimate" in limits.why(
+        "cold_large"
+    )
     assert limits.why("pot_life") == limits.LIMITS["pot_life"].why

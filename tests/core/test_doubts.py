@@ -40,7 +40,9 @@ def test_a_spike_across_a_gap_is_none(every, found):
 def test_a_sensor_may_say_the_same_for_a_day_and_not_one_sample_longer(samples, found):
     doubts = look(*[22_000] * samples)
     assert len(doubts) == found
-    assert all(doubt.what == "flat" and doubt.last_at - doubt.first_at == (samples - 1) * M for doubt in doubts)
+    assert all(
+        doubt.what == "flat" and doubt.last_at - doubt.first_at == (samples - 1) * M for doubt in doubts
+    )
 
 
 @settings(max_examples=60, deadline=None)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from datetime import UTC, datetime
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -28,7 +29,7 @@ def look(content: str, said: str = "", now: int | None = NOW) -> formats.Look:
 
 
 GERMAN = "Messgerät 4\nNr.;Datum;Zeit;Temperatur (°C);Feuchte (%)\n1;13.02.2026;08:00;22,5;41\n2;13.02.2026;08:05;22,6;41\n"
-AMERICAN = 'Date/Time,Temp °F,RH %\n2/13/2026 8:00 AM,72.5,41\n2/13/2026 1:05 PM,72.0,41\n'
+AMERICAN = "Date/Time,Temp °F,RH %\n2/13/2026 8:00 AM,72.5,41\n2/13/2026 1:05 PM,72.0,41\n"
 UTC_FILE = "Time (UTC)\tTemp (degC)\n2026-02-13 14:00:00\t22.5\n2026-02-13 14:05:00\t22.6\n"
 QUOTED = '"Time";"Celsius"\n"13-Feb-2026 08:00";"22,5"\n'
 EPOCH = "time,celsius\n1770991200,22.5\n1770991500,22.6\n"
@@ -49,7 +50,10 @@ OFFSETS = "stamp;value\n2026-02-13T08:00:00-06:00;72.5 F\n2026-02-13T08:05:00-06
 def test_a_loggers_own_file_is_understood(content, profile, first):
     found = look(content)
     mine = found.profile
-    assert f"{mine.delimiter} {mine.decimal} {mine.dates} {'+'.join(map(str, mine.time))} {mine.value} {mine.unit} {mine.zone}" == profile
+    assert (
+        f"{mine.delimiter} {mine.decimal} {mine.dates} {'+'.join(map(str, mine.time))} {mine.value} {mine.unit} {mine.zone}"
+        == profile
+    )
     assert found.samples[0] == first
     assert formats.read(content, formats.from_text(mine.text), now=NOW) == found.samples
 
@@ -79,7 +83,7 @@ def test_an_order_by_which_the_readings_lie_ahead_is_not_meant():
 
 def test_dates_that_can_be_read_two_ways_are_asked_about_until_said():
     content = "t,Temp C\n01/02/2026 08:00,22.5\n01/02/2026 08:05,22.5\n"
-    with pytest.raises(Nonsense, match="dates=dmy .* or dates=mdy") as trouble:
+    with pytest.raises(Nonsense, match=r"dates=dmy .* or dates=mdy") as trouble:
         look(content)
     assert trouble.value.field == "read_as"
     assert look(content, "dates=mdy").samples[0].at == at(2026, 1, 2, 8)
@@ -89,13 +93,15 @@ def test_dates_that_can_be_read_two_ways_are_asked_about_until_said():
 def test_the_hour_that_happens_twice_is_told_apart_by_the_order_of_lines():
     walls = ["00:30", "01:00", "01:30", "01:00", "01:30", "02:00"]
     found = look("t,Temp C\n" + "".join(f"2025-11-02 {w},22.5\n" for w in walls)).samples
-    assert [b.at - a.at for a, b in zip(found, found[1:], strict=False)] == [1800] * 5
+    assert [b.at - a.at for a, b in pairwise(found)] == [1800] * 5
 
 
 def test_newest_first_is_read_the_same_through_the_hour_that_happens_twice():
     walls = ["00:30", "01:00", "01:30", "01:00", "01:30", "02:00"]
     lines = [f"2025-11-02 {w},{20 + n}\n" for n, w in enumerate(walls)]
-    assert look("t,Temp C\n" + "".join(reversed(lines))).samples == look("t,Temp C\n" + "".join(lines)).samples
+    assert (
+        look("t,Temp C\n" + "".join(reversed(lines))).samples == look("t,Temp C\n" + "".join(lines)).samples
+    )
 
 
 def test_a_logger_that_stays_on_one_time_shows_at_the_clock_change():
@@ -106,7 +112,7 @@ def test_a_logger_that_stays_on_one_time_shows_at_the_clock_change():
 
 
 def test_an_hour_that_never_was_names_the_line_and_what_to_say():
-    with pytest.raises(Nonsense, match=r'Line 2 .*never happened in America/Chicago.*zone=-06:00'):
+    with pytest.raises(Nonsense, match=r"Line 2 .*never happened in America/Chicago.*zone=-06:00"):
         look("t,Temp C\n2026-03-08 02:30,22.5\n", now=None)
 
 
@@ -188,5 +194,7 @@ def test_a_file_is_read_as_pandas_reads_it(known, delimiter, dates, by_comma):
     said = f"delimiter={names[delimiter]} decimal={'comma' if decimal == ',' else 'point'} dates={order} time=1 value=2 unit=c zone=UTC"
     back = pd.read_csv(io.StringIO(content), sep=delimiter, decimal=decimal)
     at = pd.to_datetime(back["t"], format=dates, utc=True)
-    by_pandas = [Sample(int(a.timestamp()), round(v * 1000)) for a, v in zip(at, back["Temp (°C)"], strict=True)]
+    by_pandas = [
+        Sample(int(a.timestamp()), round(v * 1000)) for a, v in zip(at, back["Temp (°C)"], strict=True)
+    ]
     assert formats.read(content, formats.from_text(said)) == by_pandas

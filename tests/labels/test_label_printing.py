@@ -207,7 +207,7 @@ def test_a_name_nobody_has_is_said(three):
 
 @pytest.mark.parametrize("text", ["", "dock", "lp:", "lp:-o", "lp:a b", "http://x/", "ipp://", "ipp:///x", "ipp://h:99999/", "ipp://u:p@h/", "ipp://h/a b"])
 def test_what_is_no_printer_is_refused(text):
-    with pytest.raises(Nonsense, match="is no (printer|name of a queue)"):
+    with pytest.raises(Nonsense, match=r"is no (printer|name of a queue)"):
         printer(text)
 
 

@@ -14,7 +14,6 @@ from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.core.labelling import LABELS, SIZES
 
-
 USUAL = [name for name in FACES if name in LABELS]
 EACH_SIZE = [*USUAL, *(f"{label} {size}" for label in ("tote label", "tire tag", "zone sign") for size in SIZES)]
 

@@ -7,7 +7,7 @@ written goes through the verbs, like everything people write. The two differ as 
 * a hose is anything between plug flow and laminar, a hopper plug, one stirred tank or two to five in a row;
 * every weight is off by up to its basis: what was written down is not what flowed;
 * totes run dry in the middle of a fill, and how full the tire was then is noted, or not;
-* some acts are entered hours late, in another order than they happened; one tote may never be entered at all;
+* some acts are entered hours late, in another order than they happened; one tote that is used up may never be entered at all;
 * tires are cut out and come round again as regrind; some pieces are of unknown origin, and may be one of the shop's own tires.
 """
 
@@ -101,7 +101,7 @@ class RandomShop:
         self.used: set[str] = set()
         self.batches: list[str] = []
         self.may_miss = missed
-        self.missed = 0
+        self.unbooked: set[str] = set()  # totes that were never entered as hooked up
         self.lines = [self._line(name) for name in ("line 1", "line 2")[: self.random.choice((1, 1, 2))]]
         self.run(fills)
 
@@ -164,7 +164,7 @@ class RandomShop:
             for side in "AB":
                 self.hook_up(line, side)
         done = 0
-        while done < fills:
+        while done < fills or any(code in self.unbooked for code in self.hooked()):
             line = self.random.choice(self.lines)
             what = self.random.random()
             if what < 0.60:
@@ -201,10 +201,12 @@ class RandomShop:
     def hook_up(self, line: Line, side: str, *, used_to_the_end: bool = False) -> None:
         """Change a tote over outside a fill. *used_to_the_end*: it ran dry just now, with air in the hose or not."""
         before = line.on.get(side)
+        if before in self.unbooked:  # it stays on until it is used up: less than a tote's worth can't show
+            return
         shared = self.chance(0.1)  # one tote on two lines at once
         back = [
             code for code, tote in self.totes.items()
-            if tote.side == side and tote.left > 50_000 and code != before and (shared or code not in self.hooked())
+            if tote.side == side and tote.left > 50_000 and code not in (before, *self.unbooked) and (shared or code not in self.hooked())
         ]  # fmt: skip
         in_order = not any(verb == "hook up" for _, verb, _ in self.waiting)
         code = self.random.choice(back) if back and in_order and self.chance(0.4) else self.receive(side)
@@ -343,7 +345,7 @@ class RandomShop:
             left = self.totes[line.on[side]].left
             if left < needed:
                 changes.append((left / needed, side))
-            elif self.chance(0.03):  # changed early, in the middle
+            elif self.chance(0.03) and line.on[side] not in self.unbooked:  # changed early, in the middle
                 changes.append((self.random.uniform(0.05, 0.95), side))
         done = 0.0
         for part, side in [*sorted(changes), (1.0, "")]:
@@ -364,9 +366,9 @@ class RandomShop:
         if noted and abs(part - quarter / 4) < 0.12 and self.chance(0.5):
             fields["how_full"] = noted
         self._change(line, side, code)
-        missing = self.may_miss and dry and not self.missed and self.chance(0.15)
+        missing = self.may_miss and dry and not self.unbooked and self.chance(0.15)
         if missing:
-            self.missed += 1
+            self.unbooked.add(code)
             self.shop.now += 60
         else:
             self.enter("hook up", fields, late=self.chance(0.1))

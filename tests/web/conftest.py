@@ -1,8 +1,10 @@
 """What the tests of the pages share: a filled book, a reader of forms that types as a person does, and a browser where there is one."""
 
+import contextlib
 import importlib.util
 import json
 import os
+import re
 import shutil
 import sys
 import threading
@@ -118,7 +120,7 @@ class Web:
 
     def get(self, path, status=200):
         answer = self.client.get(path, buffered=True)
-        assert answer.status_code == status, (path, answer.status_code, self.words(answer))
+        assert answer.status_code == status, (path, answer.status_code, self.said(answer))
         return answer
 
     def read(self, path):
@@ -135,7 +137,7 @@ class Web:
         answer = self.client.post(
             form.action, data={**said, **(files or {})}, content_type="multipart/form-data", buffered=True
         )
-        assert answer.status_code == status, (form.action, answer.status_code, self.words(answer))
+        assert answer.status_code == status, (form.action, answer.status_code, self.said(answer))
         return answer
 
     def do(self, verb, status=303, **typed):
@@ -146,6 +148,13 @@ class Web:
         """Say who works at this station."""
         person = self.book.value("SELECT item FROM person WHERE name = ?", name)
         self.send(self.form("/who"), person=person)
+
+    def said(self, answer):
+        """What a page says is wrong; all its words where it says nothing of the kind."""
+        found = re.search(
+            r'role="alert"[^>]*>(?:\s*<svg.*?</svg><p>)?(.*?)</p>', answer.get_data(as_text=True), re.DOTALL
+        )
+        return found[1] if found else self.words(answer)
 
     @staticmethod
     def words(answer):
@@ -207,11 +216,11 @@ def story(tmp_path_factory):
     doubted = shop.act("log temperatures", zone="back rack", csv="time,temp_f\n" + spike).seq
     recall = shop.lead("open recall", suspect="B-11", why="drum found open").seq
     shop.lead("lift", lot="A-11", why="it was another drum")
-    names = dict(
-        a=a[0], b=b[0], spare_a=a[2], spare_b=b[1], fresh_b=b[2], sent=first[0], cured=first[3], held=held, waiting=waiting[0],
-        second=waiting[1], batch=batch, cup=cup, line=shop.line, line_2=shop.line_2, zone=shop.zone, zone_2=shop.zone_2,
-        returned=returned, recall=recall, doubted=doubted, purge=purge, now=shop.now, reclaimed=first[2], hooked=a[1],
-    )  # fmt: skip
+    names = {
+        "a": a[0], "b": b[0], "spare_a": a[2], "spare_b": b[1], "fresh_b": b[2], "sent": first[0], "cured": first[3], "held": held, "waiting": waiting[0],
+        "second": waiting[1], "batch": batch, "cup": cup, "line": shop.line, "line_2": shop.line_2, "zone": shop.zone, "zone_2": shop.zone_2,
+        "returned": returned, "recall": recall, "doubted": doubted, "purge": purge, "now": shop.now, "reclaimed": first[2], "hooked": a[1],
+    }  # fmt: skip
     shop.book.db.close()
     return path, names
 
@@ -264,14 +273,15 @@ def places_to_look(names):
     return {
         "/": "/", "/search": "/search?q=quarry", "/i/<path:code>": f"/i/{names['sent']}", "/I/<path:code>": f"/I/{names['a']}",
         "/labels": f"/labels?ids={names['a']},{names['sent']}", "/dock": "/dock", "/cage": "/cage", "/fill": "/fill",
+        "/cage/<code>/change/<tote>": f"/cage/{names['line']}/change/{names['spare_a']}",
         "/cage/<code>": f"/cage/{names['line']}?tire={names['waiting']}", "/racks": "/racks",
         "/racks/<code>": f"/racks/{names['zone']}", "/desk": "/desk", "/desk/<code>": f"/desk/{names['cured']}",
         "/regrind": "/regrind", "/holds": "/holds", "/recall": "/recall?suspect=B-11", "/recall.json": "/recall.json?suspect=B-11",
         "/recall.csv": "/recall.csv?suspect=B-11", "/recall/<int:seq>": f"/recall/{names['recall']}", "/identify": "/identify",
         "/identify/<int:seq>": f"/identify/{names['returned']}", "/book": "/book", "/book/verify": "/book/verify",
         "/book/<int:seq>": f"/book/{names['purge']}", "/do": "/do", "/do/<name>": "/do/take-in", "/setup": "/setup", "/who": "/who",
+        "/kilograms": "/kilograms?by=tote", "/orders": "/orders", "/habits": "/habits",
         "/lineage/<path:code>": f"/lineage/{names['sent']}", "/static/<path:filename>": "/static/fillbook.css",
-        "/lineage/<path:code>": f"/lineage/{names['batch']}", "/kilograms": "/kilograms", "/orders": "/orders", "/habits": "/habits",
     }  # fmt: skip
 
 
@@ -281,7 +291,7 @@ def more_to_look(names):
         f"/i/{names['a']}", f"/i/{names['batch']}", f"/i/{names['cup']}", f"/i/{names['zone']}", f"/i/{names['line']}", f"/i/{names['held']}",
         f"/desk/{names['held']}", f"/desk/{names['sent']}", f"/desk/{names['waiting']}", f"/cage/{names['line_2']}", f"/cage/{names['line']}",
         "/labels", "/recall", "/search", "/do/hook-up", "/do/grind", "/do/log-temperatures", "/do/return", "/do/rack", "/do/attach",
-        f"/book/{names['returned']}", f"/racks/{names['zone_2']}",
+        f"/book/{names['returned']}", f"/racks/{names['zone_2']}", f"/lineage/{names['batch']}", "/kilograms",
     ]  # fmt: skip
 
 
@@ -326,10 +336,8 @@ class Served:
         self.thread.start()
 
     def _run(self):
-        try:
+        with contextlib.suppress(OSError):  # closed under it
             self.server.run()
-        except OSError:  # closed under it
-            pass
 
     def stop(self):
         self.server.close()

@@ -174,8 +174,8 @@ def test_a_week_in_the_shop(walk):
     book.db.close()
 
 
-def test_a_double_touch_is_done_once(walk, helpers):
-    page, clock, path = walk
+def test_a_double_touch_is_done_once(walk):
+    page, _, path = walk
     page.goto("/setup")
     fill_in(page, site="BH", name="Bramble Hill Tire Works", owner="Dana")
     press(page, "Start the book")

@@ -22,61 +22,67 @@ def typed(names):
     """For each verb: what a person types, field by field, in the filled book."""
     later = "2030-01-01T12:00"
     return {
-        "set up shop": dict(site="ZX", name="Other Works", owner="Kit"),
-        "add person": dict(name="Noor", role="hand", signed_by="Dana"),
-        "add system": dict(name="QS-1", parts_b="2"),
-        "add zone": dict(name="cold room"),
-        "add line": dict(name="line 3"),
-        "set limit": dict(limit="cure_standard", to="50 h", source="the data sheet"),
-        "receive": dict(supplier="Northvale", lot="A-12", side="A", system="RX-30", totes="2", net_g="2,204.6".replace(",", "")),
-        "hold": dict(item=names["batch"], why="smells odd"),
-        "lift": dict(item=names["batch"], why="looked at it"),
-        "hook up": dict(line=names["line_2"], tote=names["spare_a"]),
-        "unhook": dict(tote=names["hooked"]),
-        "clean": dict(line=names["line_2"]),
-        "purge": dict(line=names["line"], weight_g="9"),
-        "load": dict(line=names["line"], batch=names["batch"], weight_g="20"),
-        "pour cup": dict(line=names["line"], zone=names["zone"]),
-        "read cup": dict(cup=names["cup"], is_set="yes", hardness="30 31 29"),
-        "take in": dict(customer="Quarry Nine", size="23.5-25", tires="2"),
-        "start fill": dict(tire=names["waiting"], line=names["line"]),
-        "finish fill": dict(tire=names["waiting"], weight_g="326.5", pressure_pa="60", line=names["line"]),
-        "reclaim": dict(tire=names["sent"]),
+        "set up shop": {"site": "ZX", "name": "Other Works", "owner": "Kit"},
+        "add person": {"name": "Noor", "role": "hand", "signed_by": "Dana"},
+        "add system": {"name": "QS-1", "parts_b": "2"},
+        "add zone": {"name": "cold room"},
+        "add line": {"name": "line 3"},
+        "set limit": {"limit": "cure_standard", "to": "50 h", "source": "the data sheet"},
+        "receive": {"supplier": "Northvale", "lot": "A-12", "side": "A", "system": "RX-30", "totes": "2", "net_g": "2,204.6".replace(",", "")},
+        "hold": {"item": names["batch"], "why": "smells odd"},
+        "lift": {"item": names["batch"], "why": "looked at it"},
+        "hook up": {"line": names["line_2"], "tote": names["spare_a"]},
+        "unhook": {"tote": names["hooked"]},
+        "clean": {"line": names["line_2"]},
+        "purge": {"line": names["line"], "weight_g": "9"},
+        "load": {"line": names["line"], "batch": names["batch"], "weight_g": "20"},
+        "pour cup": {"line": names["line"], "zone": names["zone"]},
+        "read cup": {"cup": names["cup"], "is_set": "yes", "hardness": "30 31 29"},
+        "take in": {"customer": "Quarry Nine", "size": "23.5-25", "tires": "2"},
+        "start fill": {"tire": names["waiting"], "line": names["line"]},
+        "finish fill": {"tire": names["waiting"], "weight_g": "326.5", "pressure_pa": "60", "line": names["line"]},
+        "reclaim": {"tire": names["sent"]},
         "grind": {"pieces-0-source": names["batch"], "pieces-0-weight_g": "11", "pieces-1-source": "unknown", "pieces-1-weight_g": "4"},
-        "scrap": dict(item=names["spare_b"], why="set in the drum"),
-        "rack": dict(zone=names["zone_2"], tires=f"{ids.pretty(names['held'])}\n{names['cured']}"),
-        "read temperature": dict(zone=names["zone_2"], reading_mc="74"),
-        "log temperatures": dict(zone=names["zone_2"], csv="time,temp_f\n2025-09-02T08:00:00-05:00,75\n2025-09-02T08:05:00-05:00,75\n"),
-        "hang sensor": dict(zone=names["zone_2"], sensor="north wall"),
-        "take down sensor": dict(zone=names["zone_2"], sensor="north wall"),
-        "let sensor send": dict(zone=names["zone_2"], sensor="north wall", token_hash="0a" * 32),
-        "trust samples": dict(event=str(names["doubted"]), why="the door stood open"),
-        "settle": dict(tire=names["sent"], why="looked at it again"),
-        "release": dict(tire=names["cured"]),
-        "dispatch": dict(tires=names["cured"], override="the customer fetched it himself"),
-        "return": dict(complaint="soft", tire=names["sent"]),
-        "identify": dict(event=str(names["returned"]), verdict="not ours", why="another maker's tire"),
-        "print": dict(items=names["spare_b"]),
-        "open recall": dict(suspect="A-11", defect="setting", why="complaint"),
-        "correct": dict(event=str(names["purge"]), fields="weight_kg = 5", why="misread"),
-        "start shift": dict(line=names["line"]),
-        "end shift": dict(line=names["line"]),
-        "run pump": dict(line=names["line"], weight_g="11"),
-        "pause": dict(tire=names["waiting"], weight_g="50"),
-        "resume": dict(tire=names["waiting"], line=names["line"]),
-        "abandon": dict(tire=names["waiting"], why="the bead broke", weight_g="40"),
-        "leak": dict(tire=names["waiting"], where="valve"),
-        "odd flow": dict(line=names["line"], what="air seen"),
-        "pour heel": dict(tote=names["spare_b"], into=names["fresh_b"], weight_g="20"),
-        "open order": dict(number="W-77", customer="Quarry Nine", size="23.5-25", tires="4"),
-        "inspect": dict(tire=names["waiting"], casing="used", wheel_good="yes"),
-        "stretch": dict(tire=names["waiting"], pressure_pa="50"),
-        "reserve ids": dict(tires="3"),
-        "inspect tote": dict(tote=names["spare_b"], valve_good="yes"),
-        "attach": dict(item=names["a"], what="photograph"),
-        "keep": dict(cup=names["cup"], shelf="shelf 2", until=later),
-        "take retain": dict(tote=names["spare_b"], shelf="shelf 2", until=later),
-        "empty waste": dict(line=names["line"], weight_g="9", became="thrown away"),
+        "scrap": {"item": names["spare_b"], "why": "set in the drum"},
+        "rack": {"zone": names["zone_2"], "tires": f"{ids.pretty(names['held'])}\n{names['cured']}"},
+        "read temperature": {"zone": names["zone_2"], "reading_mc": "74"},
+        "log temperatures": {"zone": names["zone_2"], "csv": "time,temp_f\n2025-09-02T08:00:00-05:00,75\n2025-09-02T08:05:00-05:00,75\n"},
+        "hang sensor": {"zone": names["zone_2"], "sensor": "north wall"},
+        "take down sensor": {"zone": names["zone_2"], "sensor": "north wall"},
+        "let sensor send": {"zone": names["zone_2"], "sensor": "north wall", "token_hash": "0a" * 32},
+        "trust samples": {"event": str(names["doubted"]), "why": "the door stood open"},
+        "settle": {"tire": names["sent"], "why": "looked at it again"},
+        "release": {"tire": names["cured"]},
+        "dispatch": {"tires": names["cured"], "override": "the customer fetched it himself"},
+        "return": {"complaint": "soft", "tire": names["sent"]},
+        "identify": {"event": str(names["returned"]), "verdict": "not ours", "why": "another maker's tire"},
+        "print": {"items": names["spare_b"]},
+        "open recall": {"suspect": "A-11", "defect": "setting", "why": "complaint"},
+        "correct": {"event": str(names["purge"]), "fields": "weight_kg = 5", "why": "misread"},
+        "start shift": {"line": names["line"]},
+        "end shift": {"line": names["line"]},
+        "run pump": {"line": names["line"], "weight_g": "11"},
+        "pause": {"tire": names["waiting"], "weight_g": "50"},
+        "resume": {"tire": names["waiting"], "line": names["line"]},
+        "abandon": {"tire": names["waiting"], "why": "the bead broke", "weight_g": "40"},
+        "leak": {"tire": names["waiting"], "where": "valve"},
+        "odd flow": {"line": names["line"], "what": "air seen"},
+        "pour heel": {"tote": names["spare_b"], "into": names["fresh_b"], "weight_g": "20"},
+        "open order": {"number": "W-77", "customer": "Quarry Nine", "size": "23.5-25", "tires": "4"},
+        "inspect": {"tire": names["waiting"], "casing": "used", "wheel_good": "yes"},
+        "stretch": {"tire": names["waiting"], "pressure_pa": "50"},
+        "reserve ids": {"tires": "3"},
+        "inspect tote": {"tote": names["spare_b"], "valve_good": "yes"},
+        "attach": {"item": names["a"], "what": "photograph"},
+        "keep": {"cup": names["cup"], "shelf": "shelf 2", "until": later},
+        "take retain": {"tote": names["spare_b"], "shelf": "shelf 2", "until": later},
+        "weigh": {"item": names["hooked"], "weight_g": "1500"},
+        "adjust face": {"face": "tote label", "size": "4x6 in", "facts": "lot\nsupplier"},
+        "choose printer": {"station": "dock", "printer": "browser"},
+        "print failed": {"items": names["a"], "printer": "lp:dock", "trouble": "out of ribbon"},
+        "paper trial": {"stock": "white film, resin ribbon", "step": "scrape", "tags": "10", "qr": "9", "bars": "8", "either": "10", "readable": "10"},
+        "note supplier code": {"supplier": "Northvale", "pattern": r"(?P<lot>[A-Z]-\d+)/(?P<net_kg>\d+)", "example": "A-11/1000"},
+        "empty waste": {"line": names["line"], "weight_g": "9", "became": "thrown away"},
     }  # fmt: skip
 
 
@@ -169,26 +175,26 @@ def refused(web, helpers, verb, status, part, **said):
     return again
 
 
-RECEIVE = dict(supplier="Northvale", lot="A-12", side="A", system="RX-30", net_g="2204")
+RECEIVE = {"supplier": "Northvale", "lot": "A-12", "side": "A", "system": "RX-30", "net_g": "2204"}
 
 
 @pytest.mark.parametrize(
     ("changed", "status", "part"),
     [
-        (dict(net_g=""), 422, "Net weight of each is missing"),
-        (dict(net_g="abc"), 422, "not a plain number"),
-        (dict(net_g="-5"), 422, "which can't be"),
-        (dict(net_g="1,000"), 422, "may mean thousands or decimals"),
-        (dict(totes="many"), 422, "whole number"),
-        (dict(totes="500"), 422, "totes"),
-        (dict(lot="  "), 422, "Supplier's lot is missing"),
-        (dict(lot="x" * 250), 422, "250 characters long"),
-        (dict(lot="A\u202e11"), 422, "control character"),
-        (dict(side="B", lot="A-11"), 422, "came in before as side A"),
-        (dict(made="2099-01-01T10:00"), 422, "can't have been made after it came in"),
-        (dict(use_by="soon"), 422, "not a time that can be read"),
-        (dict(at="2099-01-01T10:00"), 422, "ahead of this computer's clock"),
-        (dict(at="2025-03-09 02:30"), 422, "never happened in America/Chicago"),
+        ({"net_g": ""}, 422, "Net weight of each is missing"),
+        ({"net_g": "abc"}, 422, "not a plain number"),
+        ({"net_g": "-5"}, 422, "which can't be"),
+        ({"net_g": "1,000"}, 422, "may mean thousands or decimals"),
+        ({"totes": "many"}, 422, "whole number"),
+        ({"totes": "500"}, 422, "totes"),
+        ({"lot": "  "}, 422, "Supplier's lot is missing"),
+        ({"lot": "x" * 250}, 422, "250 characters long"),
+        ({"lot": "A\u202e11"}, 422, "control character"),
+        ({"side": "B", "lot": "A-11"}, 422, "came in before as side A"),
+        ({"made": "2099-01-01T10:00"}, 422, "can't have been made after it came in"),
+        ({"use_by": "soon"}, 422, "not a time that can be read"),
+        ({"at": "2099-01-01T10:00"}, 422, "ahead of this computer's clock"),
+        ({"at": "2025-03-09 02:30"}, 422, "never happened in America/Chicago"),
     ],
 )
 def test_bad_input_is_one_sentence_and_stays_in_the_form(web, helpers, changed, status, part):
@@ -496,6 +502,26 @@ def test_a_correction_sends_only_what_was_changed(web, names):
     assert web.form(page).fields["new-weight_g"] == ["5"]
 
 
+def test_what_a_correction_would_change_is_shown_before_anything_is_written(web, names, helpers):
+    fill = web.book.value("SELECT seq FROM fill WHERE item = ?", names["cured"])
+    before = helpers["the_shop"].fingerprint(web.book)
+    answer = web.send(web.form(f"/book/{fill}"), 200, look="yes", why="misread", **{"new-weight_g": "160"})
+    words = web.words(answer)
+    assert "Nothing is written yet" in words and "weight: 330.7 lb becomes 352.7 lb" in words
+    assert f"made of: {ids.pretty(names['cured'])}" in words
+    assert helpers["the_shop"].fingerprint(web.book) == before
+    web.send(
+        next(f for f in helpers["Reader"](answer.get_data(as_text=True)).forms if f.action == f"/book/{fill}")
+    )
+    assert web.last()["body"]["said"]["fields"] == {"weight_kg": "160"}
+
+
+def test_a_hold_that_a_correction_would_lift_is_told(web, names):
+    fill = web.book.value("SELECT seq FROM fill WHERE item = ?", names["held"])
+    answer = web.send(web.form(f"/book/{fill}"), 200, look="yes", why="misread", **{"new-pressure_pa": "60"})
+    assert "A hold falls away" in web.words(answer) and "pressure: 90 psi becomes 60 psi" in web.words(answer)
+
+
 def test_a_correction_of_nothing_is_refused_and_kept(web, names):
     answer = web.send(web.form(f"/book/{names['purge']}"), 422, why="not sure")
     assert "Give the fields that change" in web.words(answer) and "not sure" in answer.get_data(as_text=True)
@@ -564,7 +590,7 @@ def test_a_loggers_file_is_taken_in_and_a_bad_one_kept_in_the_form(web, names):
 
 
 def test_a_loggers_own_file_is_shown_first_and_taken_in_when_it_is_sent_again(web, names, helpers):
-    rows = [f"{n},09/22/2025 {8 + n // 12:02d}:{n % 12 * 5:02d}:00,{74.5 + n % 3}" for n in range(24)]
+    rows = [f"{n},08/22/2025 {8 + n // 12:02d}:{n % 12 * 5:02d}:00,{74.5 + n % 3}" for n in range(24)]
     own = "\n".join(["No.,Date Time,Temperature (°F)", *rows])
     before = web.head()
     answer = web.do(
@@ -602,4 +628,5 @@ def test_more_rows_keep_what_was_typed_and_write_nothing(web, names, helpers):
 
 def test_a_piece_that_can_not_be_is_told_by_its_row(web, names):
     answer = web.do("grind", 422, **{"pieces-1-source": names["sent"], "pieces-1-weight_g": "11"})
-    assert "enter that its fill was cut out before it is ground" in web.words(answer)
+    row = answer.get_data(as_text=True).split('<div class="group">')[2]
+    assert "enter that its fill was cut out before it is ground" in row

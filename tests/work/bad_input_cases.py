@@ -10,7 +10,9 @@ from typing import Any
 
 from fillbook.trace.core import ids
 
-NOBODYS = ids.mint("BH", "F", 25, ids.next_serial("BH", "F", 25, 70_000))  # reads well; no book of ours gave it out
+NOBODYS = ids.mint(
+    "BH", "F", 25, ids.next_serial("BH", "F", 25, 70_000)
+)  # reads well; no book of ours gave it out
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,9 @@ from click.testing import CliRunner
 from fillbook.trace.cli.commands import cli
 from fillbook.trace.core.errors import ShopError
 
-_spec = importlib.util.spec_from_file_location("bad_input_cases", Path(__file__).with_name("bad_input_cases.py"))
+_spec = importlib.util.spec_from_file_location(
+    "bad_input_cases", Path(__file__).with_name("bad_input_cases.py")
+)
 table = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(table)
 
@@ -31,7 +33,12 @@ def laid_out(the_shop, tmp_path_factory):
 def is_one_clear_answer(words: str) -> bool:
     """A sentence or two on one line, in the shop's words."""
     inner = ("Traceback", "Error", "pydantic", "should be", "{'", "None", "  ", "..")
-    return words.endswith((".", ".)")) and "\n" not in words and 15 < len(words) < 600 and not any(w in words for w in inner)
+    return (
+        words.endswith((".", ".)"))
+        and "\n" not in words
+        and 15 < len(words) < 600
+        and not any(w in words for w in inner)
+    )
 
 
 @CASES
@@ -51,7 +58,13 @@ def test_the_verb_refuses_and_says_why(laid_out, case):
 
 
 def as_line(case, names) -> str:
-    said = {"verb": case.verb, "who": case.who, "at": case.time(names), "override": case.override, "request": case.request}
+    said = {
+        "verb": case.verb,
+        "who": case.who,
+        "at": case.time(names),
+        "override": case.override,
+        "request": case.request,
+    }
     return json.dumps({**{k: v for k, v in said.items() if v is not None}, "fields": case.said(names)})
 
 
@@ -59,9 +72,13 @@ def as_line(case, names) -> str:
 def test_an_action_line_exits_1_and_names_line_and_field(laid_out, case, tmp_path):
     shop, names = laid_out
     before = shop.fingerprint()
-    good = json.dumps({"verb": "take in", "who": "Sam", "fields": {"customer": "Quarry Nine", "size": "12-16.5"}})
+    good = json.dumps(
+        {"verb": "take in", "who": "Sam", "fields": {"customer": "Quarry Nine", "size": "12-16.5"}}
+    )
     (tmp_path / "monday.jsonl").write_text(f"{good}\n{as_line(case, names)}\n{good}\n", encoding="utf-8")
-    done = CliRunner().invoke(cli, ["--book", shop.book.where, "enter", str(tmp_path / "monday.jsonl"), "--json"])
+    done = CliRunner().invoke(
+        cli, ["--book", shop.book.where, "enter", str(tmp_path / "monday.jsonl"), "--json"]
+    )
     assert done.exit_code == 1, done.output
     answer = json.loads(done.stdout)
     assert set(answer) == {"error", "line", "field", "expected"}

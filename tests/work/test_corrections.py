@@ -73,7 +73,7 @@ def test_a_wrong_tote_scanned_at_the_line_is_put_right_for_both_totes(shop):
 
 
 def test_a_moved_change_over_moves_the_links_of_the_fills_between(shop):
-    first, _ = shop.ready_line()
+    _first, _ = shop.ready_line()
     second = shop.tote("A")
     shop.wait(minutes=10)
     before = shop.fill(kg=100)
@@ -251,7 +251,7 @@ def test_a_tote_is_not_received_after_it_was_hooked_up(shop):
 
 
 def test_every_link_leads_from_earlier_to_later_after_any_correction(shop):
-    first, reclaim, batch, grind, second = regrind_story(shop)
+    first, _reclaim, batch, _grind, second = regrind_story(shop)
     shop.wait(days=3)
     shop.act("reclaim", tire=second)
     again = shop.grind(**{second: 50, batch: 20})
@@ -331,7 +331,9 @@ def test_a_repeated_correction_is_done_once(shop):
     again = shop.lead("correct", request="desk-1", at=shop.ago(minutes=1), **said)
     assert again.repeated and again.seq == first.seq
     with pytest.raises(Conflict):
-        shop.lead("correct", request="desk-1", at=shop.ago(minutes=2), **(said | {"fields": {"weight_kg": 121}}))
+        shop.lead(
+            "correct", request="desk-1", at=shop.ago(minutes=2), **(said | {"fields": {"weight_kg": 121}})
+        )
 
 
 def test_two_tires_that_came_back_together_are_told_apart(shop):
@@ -379,4 +381,48 @@ def test_a_cure_follows_a_corrected_rack_and_fill(shop):
     shop.correct(fill, void=True)
     with pytest.raises(Nonsense, match="not been filled"):
         cures.answer(shop.book, tire, shop.now)
+    shop.check()
+
+
+def test_a_value_can_be_taken_back_in_whatever_unit_it_was_said(shop):
+    shop.ready_line()
+    tire = shop.fill(pressure_psi=60)
+    shop.correct(shop.head, pressure_kpa=None)
+    assert queries.fill(shop.book, tire).pressure_pa is None
+    assert [h.why for h in queries.holds_on(shop.book, tire)]  # no pressure was given
+    shop.check()
+
+
+@pytest.mark.parametrize("reason", [5, {"a": 1}, ["x"], "bell\u0007", ""])
+def test_a_correction_with_an_override_takes_words_for_it(shop, reason):
+    shop.ready_line()
+    shop.fill()
+    before = shop.fingerprint()
+    with pytest.raises(Nonsense, match="override"):
+        shop.lead("correct", event=shop.head, fields={"override": reason, "weight_kg": 90}, why="typed wrong")
+    assert shop.fingerprint() == before
+
+
+def test_a_total_read_at_a_pause_is_put_right_without_making_material(shop):
+    """The finish gave the total, and counted on from the pause: neither is changed under the other."""
+    shop.ready_line()
+    tire = shop.tire()
+    shop.act("start fill", tire=tire, line="line 1")
+    paused = shop.act("pause", tire=tire, weight_kg=50)
+    shop.act("resume", tire=tire)
+    finished = shop.act("finish fill", tire=tire, weight_kg=148, pressure_psi=60)
+    assert queries.fill(shop.book, tire).grams == 148_000
+    for change in ({"weight_kg": 60}, {"void": True}):
+        with pytest.raises(ShopError, match=f"event {finished.seq}"):
+            shop.correct(paused.seq, **change)
+    with pytest.raises(ShopError, match="weighed again"):
+        shop.act("abandon", tire=tire, weight_kg=90, why="late", at=shop.ago(minutes=2))
+    with pytest.raises(ShopError, match="weighed again"):
+        shop.correct(finished.seq, happened=shop.ago(minutes=5))
+    shop.correct(finished.seq, weight_kg=150)
+    assert queries.fill(shop.book, tire).grams == sum(best for _, best, _ in shop.links(tire).values()) == 150_000
+    shop.correct(finished.seq, void=True)
+    shop.correct(paused.seq, weight_kg=60)
+    shop.act("finish fill", tire=tire, weight_kg=148, pressure_psi=60)
+    assert queries.fill(shop.book, tire).grams == sum(best for _, best, _ in shop.links(tire).values()) == 148_000
     shop.check()

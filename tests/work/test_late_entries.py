@@ -36,7 +36,7 @@ def test_a_late_hook_up_of_a_tote_that_has_come_off_since(shop):
 
 
 def test_a_late_draw_between_two_is_walked_in_its_place(shop):
-    a, b = shop.ready_line()
+    a, _b = shop.ready_line()
     shop.fill(kg=100)
     between = shop.ago()
     shop.wait(minutes=30)
@@ -127,9 +127,17 @@ def test_late_entries_in_any_order_end_in_the_same_links(new_shop):
         acts = [
             ("hook up", {"line": "line 1", "tote": a}, 6),
             ("hook up", {"line": "line 1", "tote": b}, 6),
-            ("finish fill", {"line": "line 1", "tire": tires[0], "weight_kg": 90, "pressure_psi": 60, "mix_pct": 0}, 5),
+            (
+                "finish fill",
+                {"line": "line 1", "tire": tires[0], "weight_kg": 90, "pressure_psi": 60, "mix_pct": 0},
+                5,
+            ),
             ("hook up", {"line": "line 1", "tote": a_2}, 4),
-            ("finish fill", {"line": "line 1", "tire": tires[1], "weight_kg": 90, "pressure_psi": 60, "mix_pct": 0}, 3),
+            (
+                "finish fill",
+                {"line": "line 1", "tire": tires[1], "weight_kg": 90, "pressure_psi": 60, "mix_pct": 0},
+                3,
+            ),
         ]
         for n in order:
             verb, fields, hours = acts[n]
@@ -142,7 +150,9 @@ def test_late_entries_in_any_order_end_in_the_same_links(new_shop):
 
 def test_a_whole_number_is_no_time(shop):
     with pytest.raises(Nonsense, match="is a time such as"):
-        shop.act("receive", supplier="Northvale", lot="A-1", side="A", system="RX-30", net_kg=5, use_by=20261003)
+        shop.act(
+            "receive", supplier="Northvale", lot="A-1", side="A", system="RX-30", net_kg=5, use_by=20261003
+        )
 
 
 def test_another_shops_item_is_not_used(shop):

@@ -30,6 +30,7 @@ SHARES = st.sampled_from([None, 0, 20, 40, 70])
 WHYS = st.sampled_from(["looked at it", "typed wrong", "customer called"])
 PRESSURES = st.sampled_from([None, 40, 60, 95])
 PAPER = base64.b64encode(b"%PDF-1.4 lot A-1 conforms to its data sheet").decode()
+A_LOGO = base64.b64encode(b"\x89PNG and the rest").decode()
 CHANGES = st.sampled_from(["changed early", "ran dry"])
 
 
@@ -122,6 +123,7 @@ SAID = {
     "rack": lambda d: {"zone": d.one("warm room", "back rack"), "tires": [d.item("F", *FILLED)]},
     "read temperature": lambda d: {"zone": d.one("warm room", "back rack"), "reading_f": d.one(60, 75), "lowest_since": d.one(None, d.ago())},
     "log temperatures": lambda d: {"zone": d.one("warm room", "back rack"), "csv": d.shop.csv(d.one(2, 30), f=d.one(70, 75), every=30)},
+    "store": lambda d: {"zone": d.one("warm room", "back rack"), "totes": [d.item("L", "in store", "part used")]},
     "hang sensor": lambda d: {"zone": d.one("warm room", "back rack"), "sensor": d.one("logger", "spare"), "offset_dc": d.one(-1, 0, 1)},
     "take down sensor": lambda d: {"zone": d.one("warm room", "back rack"), "sensor": d.one("logger", "spare")},
     "trust samples": lambda d: {"event": d.event("log temperatures"), "why": "looked at it"},
@@ -134,6 +136,11 @@ SAID = {
     "return": lambda d: d.one({"tire": d.item("F", "dispatched", "racked"), "complaint": "soft"}, {"size": "23.5-25", "complaint": "soft"}),
     "identify": lambda d: {"event": d.event("return"), "verdict": d.one("ours", "undetermined", "not ours"), "tire": d.one(None, d.item("F", "dispatched")), "why": "rim"},
     "print": lambda d: {"items": [d.item("LGFCZUP")], "why": d.one(None, "torn")},
+    "print failed": lambda d: {"items": [d.item("LGFCZUP")], "printer": "lp:dock", "trouble": "out of labels"},
+    "adjust face": lambda d: {"face": d.one("tote label", "tire tag"), "size": d.one("usual", "3x2 in", "4x6 in"), "words": ["size=tamaño"], "logo": d.one(None, A_LOGO)},
+    "choose printer": lambda d: {"station": d.one("dock", "desk"), "printer": d.one("browser", "lp:dock"), "dpi": d.one(203, 300)},
+    "paper trial": lambda d: {"stock": "white", "step": d.one("new", "soap"), "tags": 10, "qr": d.one(4, 9), "bars": 5, "either": d.one(9, 10), "readable": 10},
+    "note supplier code": lambda d: {"supplier": "Northvale", "pattern": "(?P<lot>[A-Z]-\\d+)", "example": d.one("A-12", "12-A")},
     "open recall": lambda d: {"suspect": d.one(d.lot(), d.item("LGF")), "defect": d.one("setting", "contamination"), "why": "complaint"},
     "start shift": lambda d: {"line": d.line(), "caught_a_g": d.one(None, 500), "caught_b_g": d.one(None, 510), "weight_kg": d.one(None, 2)},
     "end shift": lambda d: {"line": d.line(), "weight_kg": d.one(None, 3)},
@@ -167,7 +174,9 @@ class AnyDay(RuleBasedStateMachine):
         self.shop = the_shop.Shop.start(":memory:")
         self.shop.ready_line("line 1")
         self.shop.ready_line("line 2")
-        self.shop.act("take in", customer="Quarry Nine", size="23.5-25", tires=4, rating_psi=75, target_psi=60)
+        self.shop.act(
+            "take in", customer="Quarry Nine", size="23.5-25", tires=4, rating_psi=75, target_psi=60
+        )
         self.shop.fill(kg=100)
         reclaimed = self.shop.reclaimed(kg=90)
         self.shop.load(self.shop.grind(**{reclaimed: 80}), 50)
@@ -178,7 +187,11 @@ class AnyDay(RuleBasedStateMachine):
         shop, draw = self.shop, Draw(self.shop, data)
         shop.wait(minutes=draw.of(st.sampled_from(WAIT_MINUTES)))
         said = {name: value for name, value in SAID[verb](draw).items() if value is not None}
-        who = draw.one("Sam", "Lee", "Lee", "Dana", "Dana", "Dana") if registry.find(verb).role == "hand" else draw.one("Dana", "Lee", "Dana")
+        who = (
+            draw.one("Sam", "Lee", "Lee", "Dana", "Dana", "Dana")
+            if registry.find(verb).role == "hand"
+            else draw.one("Dana", "Lee", "Dana")
+        )
         at = draw.ago() if verb != "correct" and draw.of(st.integers(0, 9)) < 4 else None
         late = at is not None or verb == "correct"
         COUNTS["tried"] += 1
@@ -217,7 +230,9 @@ class AnyDay(RuleBasedStateMachine):
 
     def every_draw_is_made_of_its_grams(self) -> None:
         for seq, n, grams in self.shop.book.tuples("SELECT seq, n, grams FROM line_act WHERE what = 'draw'"):
-            given = self.shop.book.value("SELECT sum(best_g) FROM link WHERE draw = ? AND stream <> 'G'", derive.draw_id(seq, n))
+            given = self.shop.book.value(
+                "SELECT sum(best_g) FROM link WHERE draw = ? AND stream <> 'G'", derive.draw_id(seq, n)
+            )
             assert (given or 0) == grams
 
 
@@ -230,7 +245,18 @@ def _rule_for(verb: str):
 
 
 #: What the links hang on comes up more often: as many rules of the same verb.
-OFTEN = {"finish fill": 5, "hook up": 4, "load": 3, "grind": 3, "reclaim": 3, "rack": 2, "purge": 2, "receive": 2, "correct": 3, "release": 2}
+OFTEN = {
+    "finish fill": 5,
+    "hook up": 4,
+    "load": 3,
+    "grind": 3,
+    "reclaim": 3,
+    "rack": 2,
+    "purge": 2,
+    "receive": 2,
+    "correct": 3,
+    "release": 2,
+}
 
 for _verb in SAID:
     for _n in range(OFTEN.get(_verb, 1)):

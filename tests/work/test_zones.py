@@ -74,14 +74,20 @@ def test_overlaps_are_merged_out_of_order_is_taken_and_the_lower_counts(shop):
     shop.wait(days=2)
     base = shop.now - 10 * HOUR
     shop.act("log temperatures", zone="warm room", csv=plain([(base + 1200, 24_000), (base + 1500, 24_100)]))
-    done = shop.act("log temperatures", zone="warm room", csv=plain([(base + 1500, 23_000), (base, 24_000), (base + 900, 24_200)]))
+    done = shop.act(
+        "log temperatures",
+        zone="warm room",
+        csv=plain([(base + 1500, 23_000), (base, 24_000), (base + 900, 24_200)]),
+    )
     assert [f["code"] for f in done.findings] == ["readings disagree"]
     assert queries.samples(shop.book, shop.zone, "logger", base, base + 1500) == [
         (base, 24_000), (base + 900, 24_200), (base + 1200, 24_000), (base + 1500, 23_000)
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("reading_f", "asked"), [("44.9", True), ("45", False), ("113", False), ("113.1", True)])
+@pytest.mark.parametrize(
+    ("reading_f", "asked"), [("44.9", True), ("45", False), ("113", False), ("113.1", True)]
+)
 def test_a_hand_reading_no_zone_has_is_asked_about(shop, reading_f, asked):
     """45 °F is 7.222 °C and 113 °F is 45 °C (NIST SP 811)."""
     if asked:
@@ -123,7 +129,11 @@ def test_a_stuck_sensor_is_found_across_daily_files(shop):
     for day in range(2):
         shop.wait(hours=20)
         first = start + day * 20 * HOUR
-        done = shop.act("log temperatures", zone="warm room", csv=plain([(first + n * 300, 25_000) for n in range(20 * 12)]))
+        done = shop.act(
+            "log temperatures",
+            zone="warm room",
+            csv=plain([(first + n * 300, 25_000) for n in range(20 * 12)]),
+        )
         codes.append([f["code"] for f in done.findings])
     assert codes == [[], ["doubtful samples"]]
     assert clock(shop, tire).credited_s == 0
@@ -135,7 +145,9 @@ def test_hand_readings_may_vouch_while_a_sensor_is_in_doubt(shop):
     shop.rack(tire)
     start = shop.now
     shop.wait(hours=10)
-    shop.act("log temperatures", zone="warm room", csv=plain([(start + n * 300, 25_000) for n in range(1, 118)]))
+    shop.act(
+        "log temperatures", zone="warm room", csv=plain([(start + n * 300, 25_000) for n in range(1, 118)])
+    )
     shop.act("read temperature", zone="warm room", reading_f=75, at=start)
     shop.act("read temperature", zone="warm room", reading_f=75, at=start + 10 * HOUR)
     found = clock(shop, tire)
@@ -149,10 +161,20 @@ def test_a_replaced_logger_leaves_only_the_gap_between_the_two(shop):
     start = shop.now
     swap = start + 10 * HOUR
     shop.wait(hours=20)
-    shop.act("log temperatures", zone="warm room", sensor="old", csv=plain([(at, 24_000 + at // 300 % 2 * 100) for at in range(start, swap, 300)]))
+    shop.act(
+        "log temperatures",
+        zone="warm room",
+        sensor="old",
+        csv=plain([(at, 24_000 + at // 300 % 2 * 100) for at in range(start, swap, 300)]),
+    )
     shop.lead("take down sensor", zone="warm room", sensor="old", at=swap)
     shop.lead("hang sensor", zone="warm room", sensor="new", at=swap)
-    shop.act("log temperatures", zone="warm room", sensor="new", csv=plain([(at, 24_000 + at // 300 % 2 * 100) for at in range(swap + 60, shop.now, 300)]))
+    shop.act(
+        "log temperatures",
+        zone="warm room",
+        sensor="new",
+        csv=plain([(at, 24_000 + at // 300 % 2 * 100) for at in range(swap + 60, shop.now, 300)]),
+    )
     found = clock(shop, tire)
     assert found.unobserved_s <= 300 + 60 + 300 + 300  # to the swap, to the first sample, since the last
     assert found.credited_s >= found.now - found.credit_from - 960
@@ -176,9 +198,13 @@ def test_an_offset_and_a_tolerance_of_its_own_are_taken(shop):
     start = shop.now
     shop.lead("hang sensor", zone="warm room", sensor="logger", tolerance_dc="0.8", at=start - 120)
     shop.wait(hours=5)
-    shop.act("log temperatures", zone="warm room", csv=plain([(at, 23_000) for at in range(start, shop.now, 300)]))
+    shop.act(
+        "log temperatures", zone="warm room", csv=plain([(at, 23_000) for at in range(start, shop.now, 300)])
+    )
     assert clock(shop, tire).credited_s == 0
-    shop.lead("hang sensor", zone="warm room", sensor="logger", tolerance_dc="0.8", offset_dc="0.1", at=start - 60)
+    shop.lead(
+        "hang sensor", zone="warm room", sensor="logger", tolerance_dc="0.8", offset_dc="0.1", at=start - 60
+    )
     assert clock(shop, tire).credited_s > HOUR
 
 
@@ -189,7 +215,9 @@ def test_a_sensors_own_gap_counts_to_the_second(shop, gap_min, credited):
     start = shop.now
     shop.lead("hang sensor", zone="warm room", sensor="logger", gap_min=gap_min, at=start - 120)
     shop.wait(hours=6)
-    shop.act("log temperatures", zone="warm room", csv=plain([(at, 24_000) for at in range(start, shop.now, 1200)]))
+    shop.act(
+        "log temperatures", zone="warm room", csv=plain([(at, 24_000) for at in range(start, shop.now, 1200)])
+    )
     assert (clock(shop, tire).credited_s > 0) == credited
 
 
@@ -197,7 +225,10 @@ def test_a_logger_hung_elsewhere_no_longer_counts_where_it_was(shop):
     shop.wait(days=1)
     shop.lead("hang sensor", zone="warm room", sensor="T-4", at=shop.now - 10 * HOUR)
     shop.lead("hang sensor", zone="back rack", sensor="T-4", at=shop.now - 5 * HOUR)
-    by_zone = {z["item"]: [(h.since, h.until) for h in loggers.hung(shop.book, z)] for z in queries.zones(shop.book, "BH")}
+    by_zone = {
+        z["item"]: [(h.since, h.until) for h in loggers.hung(shop.book, z)]
+        for z in queries.zones(shop.book, "BH")
+    }
     assert by_zone[shop.zone][0][1] == by_zone[shop.zone_2][0][0] and by_zone[shop.zone_2][0][1] is None
 
 
@@ -235,7 +266,16 @@ def test_later_readings_that_would_have_changed_a_release_raise_an_alert_and_cha
     assert later.alerts(shop.book, "BH") == []
     start = queries.fill(shop.book, tire).at
     # a second file of the same hours says it was colder: the lower counts
-    shop.act("log temperatures", zone="warm room", csv=plain([(at, 20_000 + at // 300 % 2 * 100) for at in range(start + 10 * HOUR - start % 300, start + 40 * HOUR, 300)]))
+    shop.act(
+        "log temperatures",
+        zone="warm room",
+        csv=plain(
+            [
+                (at, 20_000 + at // 300 % 2 * 100)
+                for at in range(start + 10 * HOUR - start % 300, start + 40 * HOUR, 300)
+            ]
+        ),
+    )
     (alert,) = later.alerts(shop.book, "BH")
     assert alert.item == tire and not alert.stands and alert.now_s < alert.signed_s
     assert "would not have been released" in alert.words
@@ -292,14 +332,23 @@ def test_one_that_is_not_cured_keeps_the_others_back_even_with_an_override(shop)
     assert shop.state(good) == "racked"
 
 
-@pytest.mark.parametrize(("scale", "values", "passed"), [("A", [45] * 5, True), ("A", [44] * 5, False), ("00", [60] * 5, True), ("00", [59] * 5, False)])
+@pytest.mark.parametrize(
+    ("scale", "values", "passed"),
+    [("A", [45] * 5, True), ("A", [44] * 5, False), ("00", [60] * 5, True), ("00", [59] * 5, False)],
+)
 def test_a_cup_is_held_to_the_least_hardness_of_its_own_scale(shop, scale, values, passed):
     shop.lead("set limit", limit="hardness_least", to="45", source="data sheet")
     shop.lead("set limit", limit="hardness_least_00", to="60", source="data sheet")
     cup = shop.act("pour cup", line="line 1").ids[0]
-    shop.act("read cup", cup=cup, is_set=True, hardness=values, scale=scale, dwell_s=1, cup_c=23, thickness_mm=8)
+    shop.act(
+        "read cup", cup=cup, is_set=True, hardness=values, scale=scale, dwell_s=1, cup_c=23, thickness_mm=8
+    )
     read = queries.cup_verdict(shop.book, cup, shop.now)
-    assert bool(read.passed) == passed and (read.scale, read.thickness_dmm, read.cup_mc) == (scale, 80, 23_000)
+    assert bool(read.passed) == passed and (read.scale, read.thickness_dmm, read.cup_mc) == (
+        scale,
+        80,
+        23_000,
+    )
 
 
 @pytest.mark.parametrize(
@@ -321,7 +370,13 @@ def test_a_zones_history_shows_limit_gaps_and_who_lay_there(shop):
     shop.rack(tire)
     start = shop.now
     shop.wait(hours=10)
-    shop.act("log temperatures", zone="warm room", csv=plain([(at, 24_000) for at in [*range(start, start + 7200, 300), *range(start + 14_400, shop.now, 300)]]))
+    shop.act(
+        "log temperatures",
+        zone="warm room",
+        csv=plain(
+            [(at, 24_000) for at in [*range(start, start + 7200, 300), *range(start + 14_400, shop.now, 300)]]
+        ),
+    )
     seen = zones.history(shop.book, "BH", shop.zone, start - HOUR, shop.now)
     assert seen["limit_mc"] == 22_222 and [t["item"] for t in seen["tires"]] == [tire]
     assert seen["gaps"][:2] == [(start - HOUR, start), (start + 6900, start + 14_400)]
@@ -347,7 +402,9 @@ def test_the_racks_and_several_verdicts_are_plain_values(shop):
     assert other["verdict"] == "Look again"
 
 
-@pytest.mark.parametrize(("day", "hour", "warned"), [(5, 10, True), (5, 18, False), (4, 16, False), (4, 17, True)])
+@pytest.mark.parametrize(
+    ("day", "hour", "warned"), [(5, 10, True), (5, 18, False), (4, 16, False), (4, 17, True)]
+)
 def test_the_heating_warning_comes_within_the_day_before(shop, day, hour, warned):
     """1 September 2025 is a Monday."""
     shop.now = int(datetime(2025, 9, day, hour, tzinfo=CHICAGO).timestamp())
@@ -357,7 +414,10 @@ def test_the_heating_warning_comes_within_the_day_before(shop, day, hour, warned
     friday = zones.heating_warning(shop.book, "BH", shop.now)
     assert (friday is not None) == warned
     if friday:
-        assert friday.off_at == int(datetime(2025, 9, 5, 17, tzinfo=CHICAGO).timestamp()) and friday.tires[0][0] == tire
+        assert (
+            friday.off_at == int(datetime(2025, 9, 5, 17, tzinfo=CHICAGO).timestamp())
+            and friday.tires[0][0] == tire
+        )
 
 
 def test_no_heating_warning_for_tires_that_are_ready_in_time(shop):
@@ -376,3 +436,41 @@ def test_the_morning_list_says_what_each_zone_needs(shop):
     morning = sheets.morning_list(shop.book, "BH", shop.now)
     assert [name for name, _ in morning.zones] == ["warm room (1)"]
     assert morning.zones[0][1][0][0].replace("-", "") == tire
+
+
+# -- equivalent hours, and how warm a tote was kept ---------------------------------------------------------------------------------
+def test_equivalent_hours_stand_beside_the_credited_ones_where_an_activation_energy_is_set(shop):
+    tire = shop.cured()
+    assert clock(shop, tire).equivalent_s is None
+    shop.lead("set limit", limit="activation_energy", to="41572 J/mol", source="data sheet")
+    case = cures.case(shop.book, tire, shop.now)
+    assert case.cure.equivalent_s > case.cure.credited_s  # 75 °F is above the limit of 72 °F
+    assert next(f.words for f in case.decision.findings if f.code == "equivalent").endswith("never counted.")
+    assert case.decision.ok
+
+
+def test_a_totes_storage_has_its_mean_kinetic_temperature(shop):
+    """Haynes 1971, USP <1079.2>, from memory 10 000 K: equal times at 20 and 30 °C come to 26.259887 °C (thermal.json, RECOMPUTED)."""
+    tote = shop.tote()
+    assert zones.storage(shop.book, tote, shop.now) is None
+    shop.act("store", zone="warm room", totes=[tote])
+    start = shop.now - 60
+    shop.wait(hours=20)
+    half = start + 10 * HOUR
+    shop.act(
+        "log temperatures",
+        zone="warm room",
+        csv=plain([(at, 20_000 if at < half else 30_000) for at in range(start, start + 20 * HOUR + 1, 60)]),
+    )
+    kept = zones.storage(shop.book, tote, start + 20 * HOUR)
+    assert kept["mean_kinetic_mc"] == pytest.approx(26_260, abs=6)
+    assert (kept["lowest_mc"], kept["highest_mc"], kept["unobserved_s"]) == (20_000, 30_000, 0)
+    shop.check()
+
+
+@pytest.mark.parametrize("again", [True, False])
+def test_only_a_tote_that_stands_free_is_stored(shop, again):
+    tote = shop.tote()
+    shop.act("store", zone="warm room", totes=[tote]) if again else shop.hook_up(tote, change="changed early")
+    with pytest.raises(Nonsense, match="already" if again else "hooked up"):
+        shop.act("store", zone="warm room", totes=[tote])

@@ -6,6 +6,8 @@ their place. Minted IDs are never taken away: a voided tire keeps its number and
 
 from __future__ import annotations
 
+import json
+import hashlib
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -263,7 +265,7 @@ def _receive(facts: Facts, event: Event, said: dict[str, Any]) -> None:
         facts.row(
             "tote", item=tote, supplier=said["supplier"], lot=said["lot"], side=said["side"], system=said["system"], grade=said.get("grade", ""),
             net_g=said["net_g"], basis=said["basis"], received_at=event.happened_at, made_at=said.get("made"),
-            use_by=said.get("use_by"),
+            use_by=said.get("use_by"), supplier_code=said.get("supplier_code", ""),
         )  # fmt: skip
         facts.touch(
             tote,
@@ -476,7 +478,7 @@ def _pour_heel(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     mixture = body["mixture"]
     facts.row(
         "tote", item=mixture, supplier="", lot="", side=body["side"], system=body["system"], grade=body["grade"],
-        net_g=said["weight_g"] + body["rest_g"], basis=said["basis"], received_at=event.happened_at, made_at=None, use_by=None,
+        net_g=said["weight_g"] + body["rest_g"], basis=said["basis"], received_at=event.happened_at, made_at=None, use_by=None, supplier_code="",
     )  # fmt: skip
     facts.row("batch", item=mixture, made_at=event.happened_at, grams=said["weight_g"] + body["rest_g"])
     for n, (source, grams) in enumerate(((said["tote"], said["weight_g"]), (said["into"], body["rest_g"]))):
@@ -600,7 +602,7 @@ def _log_temperatures(facts: Facts, event: Event, said: dict[str, Any]) -> None:
             f"The readings of event {event.shop}:{event.seq} (digest {body['digest'][:16]}) are missing."
         )
     samples = logger.from_block(bytes(block))
-    if logger.digest(samples) != body["digest"]:
+    if hashlib.sha256(block).hexdigest() != body["digest"]:
         raise Damaged(
             f"The readings of event {event.shop}:{event.seq} were changed: their digest no longer fits."
         )
@@ -615,6 +617,12 @@ def _log_temperatures(facts: Facts, event: Event, said: dict[str, Any]) -> None:
         ("zone", "sensor", "at", "shop", "seq", "mc"),
         [(said["zone"], said["sensor"], s.at, event.shop, event.seq, s.mc) for s in samples],
     )
+
+
+@handles("store")
+def _store(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    for n, tote in enumerate(said["totes"]):
+        facts.touch(tote, "stored", state=event.body["states"][n], place=said["zone"], rank=PREPARE)
 
 
 @handles("trust samples")
@@ -752,12 +760,44 @@ def _print(facts: Facts, event: Event, said: dict[str, Any]) -> None:
             face=event.body["faces"][n],
             how=said["how"],
             why=said.get("why", ""),
+            copy=event.body["copies"][n],
+            printer=said.get("printer", ""),
         )
         facts.touch(
             item,
             f"label {said['how']}"
             + (f", copy {event.body['copies'][n]}" if event.body["copies"][n] > 1 else ""),
         )
+
+
+@handles("print failed")
+def _print_failed(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    for n, item in enumerate(said["items"]):
+        facts.row("print_failed", n=n, item=item, at=event.happened_at, printer=said["printer"], trouble=said["trouble"])
+        facts.touch(item, f"label not accepted by {said['printer']}")
+
+
+@handles("adjust face")
+def _adjust_face(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    body = event.body
+    facts.row("face_set", face=said["face"], size=said["size"], facts=json.dumps(body["facts"]), logo=body["logo"],
+              words=json.dumps(body["words"], sort_keys=True))  # fmt: skip
+
+
+@handles("choose printer")
+def _choose_printer(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("printer_set", station=said["station"], printer=said["printer"], dpi=said["dpi"], sheet=said.get("sheet", ""))
+
+
+@handles("paper trial")
+def _paper_trial(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    counts = {name: said[name] for name in ("stock", "step", "tags", "qr", "bars", "either", "readable")}
+    facts.row("paper_trial", at=event.happened_at, why=said.get("why", ""), **counts)
+
+
+@handles("note supplier code")
+def _note_supplier_code(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("supplier_note", supplier=said["supplier"], pattern=said["pattern"], dates=said["dates"], example=said["example"])
 
 
 @handles("open recall")

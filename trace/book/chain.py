@@ -97,7 +97,8 @@ def check_blobs(book: Book) -> str | None:
 
 
 def files_named(value: Any, key: str = "", typed: bool = False) -> Iterator[str]:
-    """The digests of files that an event's body names; in what somebody *typed*, only those marked as such."""
+    """The digests of files that an event's body names. Of what somebody *typed* only a logger's file is kept as it came; of others
+    the event keeps what the verb made of them."""
     if isinstance(value, dict):
         for name, part in value.items():
             yield from files_named(part, name, typed or name == "said")
@@ -106,5 +107,5 @@ def files_named(value: Any, key: str = "", typed: bool = False) -> Iterator[str]
             yield from files_named(part, key, typed)
     elif isinstance(value, str) and key != "position_hash":
         found = re.fullmatch(r"(sha256:)?([0-9a-f]{64})", value)
-        if found and (found[1] or not typed):
+        if found and (not typed or (found[1] and key == "csv")):
             yield found[2]

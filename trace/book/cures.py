@@ -11,6 +11,7 @@ from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import cure, exposure, ids, release, times
 from fillbook.trace.core.errors import Nonsense
 
+SHARED_S = 14 * 86_400
 LOOK_BACK_S = 2 * 86_400  # samples from so long before are read: the forecast takes the zone's last two days
 
 
@@ -53,16 +54,29 @@ class Zones:
     def __init__(self, book: Book, shop: str, now: int) -> None:
         self.book, self.now = book, now
         self.facts = {zone["item"]: zone for zone in queries.zones(book, shop)}
-        self._sensors: dict[tuple[str, int], list[cure.Sensor]] = {}
+        self._sensors: dict[str, list[tuple[int, list[cure.Sensor]]]] = {}
         self._readings: dict[tuple[str, int], list[cure.Reading]] = {}
+        self._limits: dict[tuple[str, str], cure.Rule] = {}
 
     def sensors(self, zone: str, start: int) -> list[cure.Sensor]:
-        """The loggers of *zone*, from two days before *start* on. Starts within one day share one reading."""
-        since = start - start % 86_400 - LOOK_BACK_S
-        key = (zone, since)
-        if key not in self._sensors:
-            self._sensors[key] = loggers.sensors(self.book, self.facts[zone], since, self.now)
-        return self._sensors[key]
+        """The loggers of *zone*, from two days before *start* on.
+
+        What was read for a tire that came up to two weeks earlier serves those after it: their hours are then counted once for all.
+        """
+        since = start - LOOK_BACK_S
+        for begun, there in self._sensors.setdefault(zone, []):
+            if since - SHARED_S <= begun <= since:
+                return there
+        found = loggers.sensors(self.book, self.facts[zone], since, self.now)
+        self._sensors[zone].append((since, found))
+        return found
+
+    def rule(self, shop: str, section: str) -> cure.Rule:
+        """The rule of a section class in force now."""
+        key = (shop, section)
+        if key not in self._limits:
+            self._limits[key] = rule_for(self.book, shop, section, self.now)
+        return self._limits[key]
 
     def readings(self, zone: str, start: int) -> list[cure.Reading]:
         since = start - start % 86_400
@@ -84,7 +98,7 @@ def clock(book: Book, tire: str, fill: Row, now: int, zones: Zones | None = None
         start = min(stay.start for stay in lay if stay.zone == zone)
         sensors[zone] = zones.sensors(zone, start)
         readings += zones.readings(zone, start)
-    rule = rule_for(book, shop, facts.section if facts else "medium", now)
+    rule = zones.rule(shop, facts.section if facts else "medium")
     return cure.clock(fill.at, lay, sensors, readings, rule, now, cold_start=bool(fill.cold))
 
 

@@ -145,14 +145,17 @@ def _anchors_before(book: Book, line: str, key: Key) -> Key:
 def _other_lines(book: Book, line: str, key: Key, found: Affected) -> None:
     """Totes on *line* at *key* that were hooked up elsewhere, too, at any time: what they held there may be another amount now."""
     for side in spans.SIDES:
-        begun = spans.anchor_before(book, line, side, (key[0], key[1], key[2], key[3] + 1))
-        tote = begun and book.value(
-            "SELECT item FROM line_act WHERE line = ? AND what = 'hook' AND stream = ? AND (at, rank, seq, n) <= (?, ?, ?, ?) "
-            "ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
-            line, side, *begun,
-        )  # fmt: skip
-        if tote:
-            _every_hooking(book, tote, found, apart_from=line)
+        for before in (
+            key,
+            (*key[:3], key[3] + 1),
+        ):  # what was on until then, and what was hooked up just then
+            tote = book.value(
+                "SELECT item FROM line_act WHERE line = ? AND what = 'hook' AND stream = ? AND (at, rank, seq, n) < (?, ?, ?, ?) "
+                "ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
+                line, side, *before,
+            )  # fmt: skip
+            if tote:
+                _every_hooking(book, tote, found, apart_from=line)
 
 
 def _every_hooking(book: Book, tote: str, found: Affected, apart_from: str = "") -> None:
@@ -545,7 +548,7 @@ def derive_place(book: Book, item: str) -> None:
 
 
 SEARCHED = {
-    "tote": ("supplier", "lot", "system"),
+    "tote": ("supplier", "lot", "system", "supplier_code"),
     "tire": ("customer", "site", "unit", "serial", "wheel_serial", "size", "order_number"),
     "person": ("name",),
     "zone": ("name",),

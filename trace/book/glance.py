@@ -252,3 +252,20 @@ def recall_list(book: Book, shop: str, seq: int) -> tuple[Row, list[dict[str, An
 def event_now(book: Book, shop: str, seq: int) -> Event | None:
     """Event *seq* as it now stands, its newest correction's body in it; None when it is void or missing."""
     return effective(book, shop, seq)
+
+
+def touched_by(book: Book, shop: str, seq: int) -> list[str]:
+    """The items whose history event *seq* is part of."""
+    return [code for (code,) in book.tuples("SELECT DISTINCT item FROM touch WHERE shop = ? AND seq = ? ORDER BY item", shop, seq)]
+
+
+def make_ups(book: Book, shop: str) -> dict[str, tuple[tuple[Any, ...], ...]]:
+    """What every item was made from, draw by draw: compact ID -> (draw, stream, source, least, best, most)."""
+    found: dict[str, list[tuple[Any, ...]]] = {}
+    for code, *link in book.tuples(
+        "SELECT c.code, k.draw, k.stream, k.parent, k.least_g, k.best_g, k.most_g FROM link k JOIN item c ON c.num = k.child "
+        "WHERE c.shop = ? ORDER BY c.code, k.draw, k.stream, k.parent",
+        shop,
+    ):
+        found.setdefault(code, []).append(tuple(link))
+    return {code: tuple(links) for code, links in found.items()}

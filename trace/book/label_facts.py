@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
+import json
+from typing import Any
+
 from fillbook.trace.book import queries
 from fillbook.trace.book.items import Say
 from fillbook.trace.book.opening import Book
-from fillbook.trace.core import ids, times
+from fillbook.trace.core import ids, labelling, times
 
-FACES = {
-    "L": "tote label",
-    "G": "regrind label",
-    "F": "tire tag",
-    "C": "cup label",
-    "Z": "zone card",
-    "U": "line card",
-    "P": "badge",
-}
+FACES = {kind.letter: name for name, kind in labelling.LABELS.items()}
+
+
+def chosen_face(book: Book, item: str) -> dict[str, Any] | None:
+    """What the shop chose for the label of *item*: size, facts, second-language words, logo; None where it chose nothing."""
+    row = queries.face_set(book, queries.shop_of(book, item), FACES[ids.kind_of(item)])
+    if row is None:
+        return None
+    logo = book.value("SELECT bytes FROM blob WHERE digest = ?", row.logo) if row.logo else b""
+    return {"size": row.size, "facts": json.loads(row.facts), "words": json.loads(row.words), "logo": bytes(logo or b"")}
 
 
 def label_facts(book: Book, item: str) -> tuple[str, str, dict[str, str]]:

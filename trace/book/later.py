@@ -52,7 +52,9 @@ def alert(book: Book, shop: str, tire: str) -> Alert | None:
     return next((one for one in mine if one), None)
 
 
-def _touched(book: Book, shop: str, tire: str | None = None) -> dict[tuple[int, int], tuple[Row, tuple[int, ...]]]:
+def _touched(
+    book: Book, shop: str, tire: str | None = None
+) -> dict[tuple[int, int], tuple[Row, tuple[int, ...]]]:
     """The newest release of each tire that an event after it (and after the last settling) may have changed, with those events."""
     which, args = ("AND r.item = ?", [tire]) if tire else ("", [])
     newest = (
@@ -72,7 +74,9 @@ def _touched(book: Book, shop: str, tire: str | None = None) -> dict[tuple[int, 
     rows: dict[tuple[int, int], Row] = {}
     by: dict[tuple[int, int], set[int]] = {}
     for source in sources:
-        for row in book.rows(f"WITH n AS ({newest}) SELECT n.*, x.seq AS by_seq FROM n {source}", shop, *args):
+        for row in book.rows(
+            f"WITH n AS ({newest}) SELECT n.*, x.seq AS by_seq FROM n {source}", shop, *args
+        ):
             rows[row.seq, row.n] = row
             by.setdefault((row.seq, row.n), set()).add(row.by_seq)
     for correction in book.rows(
@@ -82,7 +86,11 @@ def _touched(book: Book, shop: str, tire: str | None = None) -> dict[tuple[int, 
     ):  # fmt: skip
         said = json.loads(correction.text)["body"]
         zone = said["said"].get("zone", said.get("zone", ""))
-        there = lay.format(zone="?") if correction.kind in THERMAL else "EXISTS (SELECT 1 FROM touch t WHERE t.item = n.item AND t.seq = ?)"
+        there = (
+            lay.format(zone="?")
+            if correction.kind in THERMAL
+            else "EXISTS (SELECT 1 FROM touch t WHERE t.item = n.item AND t.seq = ?)"
+        )
         for row in book.rows(
             f"WITH n AS ({newest}) SELECT n.* FROM n WHERE n.known < ? AND {there}", shop, *args, correction.seq,
             zone if correction.kind in THERMAL else correction.seq,
@@ -103,15 +111,32 @@ def _judge(book: Book, row: Row, by: tuple[int, ...]) -> Alert | None:
         return Alert(tire, row.seq, row.at, row.path, signed, 0, False, by, words)
     now = case.cure.credited_s + case.cure.attended_s
     cup_failed = case.evidence.cup == "failed" or (
-        case.cup is not None and (read := queries.cup_verdict(book, case.cup, 2**53)) is not None and not read.passed and read.seq > row.seq
+        case.cup is not None
+        and (read := queries.cup_verdict(book, case.cup, 2**53)) is not None
+        and not read.passed
+        and read.seq > row.seq
     )
-    stands = case.decision.path is not None and not cup_failed and (row.path != "earliest" or case.decision.path == "earliest" or now >= case.cure.needed_standard_s)
+    stands = (
+        case.decision.path is not None
+        and not cup_failed
+        and (row.path != "earliest" or case.decision.path == "earliest" or now >= case.cure.needed_standard_s)
+    )
     if now >= signed and (stands or row.overridden) and not cup_failed:
         return None
     said = f"{ids.pretty(tire)} was released with {times.hours(signed)}; by what the book knows now it had {times.hours(now)}"
     if cup_failed:
         said = f"{ids.pretty(tire)} was released, and the sample cup that covers it failed later"
-    rest = "" if row.overridden else "; it would still have been released" if stands else "; it would not have been released"
+    rest = (
+        ""
+        if row.overridden
+        else "; it would still have been released"
+        if stands
+        else "; it would not have been released"
+    )
     where = queries.place_of(book, tire)
-    gone = f" It is {where.state}{' to ' + where.place if where.state == 'dispatched' and where.place else ''}." if where.state else ""
+    gone = (
+        f" It is {where.state}{' to ' + where.place if where.state == 'dispatched' and where.place else ''}."
+        if where.state
+        else ""
+    )
     return Alert(tire, row.seq, row.at, row.path, signed, now, bool(stands), by, f"{said}{rest}.{gone}")

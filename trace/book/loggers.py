@@ -33,7 +33,11 @@ def hung(book: Book, zone: Row) -> list[Hung]:
 
     A logger nobody hung up on record counts from its first sample there. From the first act on record on, the record counts.
     """
-    first = dict(book.tuples("SELECT sensor, min(first_at) FROM sample_block WHERE zone = ? GROUP BY sensor", zone["item"]))
+    first = dict(
+        book.tuples(
+            "SELECT sensor, min(first_at) FROM sample_block WHERE zone = ? GROUP BY sensor", zone["item"]
+        )
+    )
     acts: dict[str, list[Row]] = {name: [] for name in first}
     for act in book.rows(
         "SELECT sensor, zone, at, what, offset_mk, tolerance_mk, gap_s FROM sensor_act a WHERE EXISTS (SELECT 1 FROM sensor_act mine "
@@ -58,7 +62,9 @@ def hung(book: Book, zone: Row) -> list[Hung]:
 
 def _period(zone: Row, act: Row, until: int | None) -> Hung:
     tolerance = zone.tolerance_mk if act.tolerance_mk is None else act.tolerance_mk
-    return Hung(act.sensor, act.at, until, act.offset_mk, tolerance, zone.gap_s if act.gap_s is None else act.gap_s)
+    return Hung(
+        act.sensor, act.at, until, act.offset_mk, tolerance, zone.gap_s if act.gap_s is None else act.gap_s
+    )
 
 
 def sensors(book: Book, zone: Row, start: int, end: int) -> list[cure.Sensor]:
@@ -67,14 +73,22 @@ def sensors(book: Book, zone: Row, start: int, end: int) -> list[cure.Sensor]:
     for one in hung(book, zone):
         if one.since > end or (one.until is not None and one.until < start):
             continue
-        samples = queries.samples(book, zone["item"], one.sensor, max(start, one.since), end if one.until is None else min(end, one.until))
+        samples = queries.samples(
+            book,
+            zone["item"],
+            one.sensor,
+            max(start, one.since),
+            end if one.until is None else min(end, one.until),
+        )
         samples = [s for s in samples if one.since <= s[0] and (one.until is None or s[0] <= one.until)]
         spans = [(d.first_at, d.last_at) for d in doubts(book, zone["item"], one.sensor, start, end)]
         left_out = [at for at, _ in samples if any(a <= at <= b for a, b in spans)] if spans else []
         if left_out:
             gone = set(left_out)
             samples = [s for s in samples if s[0] not in gone]
-        found.append(cure.Sensor(samples, one.gap_s, one.tolerance_mk, one.offset_mk, one.since, one.until, left_out))
+        found.append(
+            cure.Sensor(samples, one.gap_s, one.tolerance_mk, one.offset_mk, one.since, one.until, left_out)
+        )
     return found
 
 
@@ -94,17 +108,24 @@ def open_doubts(book: Book, shop: str) -> list[Row]:
 def read_as(book: Book, zone: str, sensor: str) -> str | None:
     """How this logger's last file was read: its confirmed profile; None where none was, or it came in the plain format."""
     return book.value(
-        "SELECT read_as FROM sample_block WHERE zone = ? AND sensor = ? AND read_as <> 'plain' ORDER BY seq DESC LIMIT 1", zone, sensor
+        "SELECT read_as FROM sample_block WHERE zone = ? AND sensor = ? AND read_as <> 'plain' ORDER BY seq DESC LIMIT 1",
+        zone,
+        sensor,
     )
 
 
 def sending(book: Book, token_hash: str) -> Row | None:
     """The logger that may send with the token of this hash: shop, zone, sensor, who; None where none may any more."""
-    row = book.one("SELECT * FROM sensor_token WHERE token_hash = ? AND ended = 0 ORDER BY seq DESC LIMIT 1", token_hash)
+    row = book.one(
+        "SELECT * FROM sensor_token WHERE token_hash = ? AND ended = 0 ORDER BY seq DESC LIMIT 1", token_hash
+    )
     if row is None:
         return None
     newest = book.value(
-        "SELECT max(seq) FROM sensor_token WHERE shop = ? AND zone = ? AND sensor = ?", row.shop, row.zone, row.sensor
+        "SELECT max(seq) FROM sensor_token WHERE shop = ? AND zone = ? AND sensor = ?",
+        row.shop,
+        row.zone,
+        row.sensor,
     )
     return row if newest == row.seq else None
 

@@ -11,6 +11,7 @@ import contextlib
 import re
 import threading
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -53,10 +54,10 @@ class Book:
     def rows(self, sql: str, *args: Any) -> list[Row]:
         cursor = self.execute(sql, args)
         names = [column[0] for column in cursor.description]
-        return [Row(zip(names, values, strict=True)) for values in cursor.fetchall()]
+        return [Row(zip(names, values, strict=True)) for values in self._plain(cursor.fetchall())]
 
     def tuples(self, sql: str, *args: Any) -> list[tuple[Any, ...]]:
-        return self.execute(sql, args).fetchall()
+        return self._plain(self.execute(sql, args).fetchall())
 
     def one(self, sql: str, *args: Any) -> Row | None:
         found = self.rows(sql, *args)
@@ -64,7 +65,13 @@ class Book:
 
     def value(self, sql: str, *args: Any) -> Any:
         found = self.execute(sql, args).fetchone()
-        return found[0] if found else None
+        return self._plain([found])[0][0] if found else None
+
+    def _plain(self, rows: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+        """PostgreSQL adds whole numbers up to a decimal; here they stay whole."""
+        if not self.postgres:
+            return rows
+        return [tuple(int(value) if isinstance(value, Decimal) else value for value in row) for row in rows]
 
     # -- writing; only apply, derive and the journal use these -----------------------------------------------------------------
     def insert(self, table: str, row: Mapping[str, Any]) -> None:
@@ -194,7 +201,8 @@ def open_book(where: str, *, newest: bool = True) -> Book:
     never migrated behind its back.
     """
     none = UnknownItem(
-        f"There is no book at {shown(where)}. Set up a shop to start one: fillbook set-up-shop --help.", field="book"
+        f"There is no book at {shown(where)}. Set up a shop to start one: fillbook set-up-shop --help.",
+        field="book",
     )
     if "://" not in where and where != ":memory:" and not Path(where).is_file():
         raise none
@@ -204,13 +212,16 @@ def open_book(where: str, *, newest: bool = True) -> Book:
         if not tables:
             raise none
         if not {"schema_migration", "event"} <= tables:
-            raise Nonsense(f"{shown(where)} is another program's database, not a book; name the right one.", field="book")
+            raise Nonsense(
+                f"{shown(where)} is another program's database, not a book; name the right one.", field="book"
+            )
         steps = _runner(db).status()
         ahead = [step.name for step in steps if step.path is None]
         pending = [step.name for step in steps if step.applied is None]
         if ahead:
             raise Nonsense(
-                f"The book at {shown(where)} was written by a newer program ({', '.join(ahead)}): use that one.", field="book"
+                f"The book at {shown(where)} was written by a newer program ({', '.join(ahead)}): use that one.",
+                field="book",
             )
         if newest and pending:
             raise Nonsense(
@@ -219,7 +230,9 @@ def open_book(where: str, *, newest: bool = True) -> Book:
             )
     except DatabaseError as trouble:
         db.close()
-        raise Damaged(f"{shown(where)} can't be read as a book ({trouble}). Restore it from a backup.") from None
+        raise Damaged(
+            f"{shown(where)} can't be read as a book ({trouble}). Restore it from a backup."
+        ) from None
     except ShopError:
         db.close()
         raise
@@ -241,7 +254,9 @@ def _connected(where: str) -> Any:
         db.close()
         first = str(trouble).strip().split("\n")[0]
         if "://" in where:
-            raise Damaged(f"The book at {shown(where)} can't be reached ({first}). Check the server and the address.") from None
+            raise Damaged(
+                f"The book at {shown(where)} can't be reached ({first}). Check the server and the address."
+            ) from None
         raise Damaged(f"{where} can't be read as a book ({first}). Restore it from a backup.") from None
     return db
 

@@ -512,6 +512,37 @@ def prints_of(book: Book, item: str) -> list[Row]:
     return book.rows("SELECT * FROM print WHERE item = ? ORDER BY at, seq", item)
 
 
+def not_accepted(book: Book, shop: str) -> list[str]:
+    """Items whose label a printer refused and none has taken since."""
+    return [
+        code
+        for (code,) in book.tuples(
+            "SELECT f.item FROM print_failed f WHERE f.shop = ? AND f.seq > "
+            "coalesce((SELECT max(p.seq) FROM print p WHERE p.item = f.item), 0) GROUP BY f.item ORDER BY f.item",
+            shop,
+        )
+    ]
+
+
+def face_set(book: Book, shop: str, face: str) -> Row | None:
+    """What the shop last chose for a label; None: nothing yet."""
+    return book.one("SELECT * FROM face_set WHERE shop = ? AND face = ? ORDER BY seq DESC LIMIT 1", shop, face)
+
+
+def printer_of(book: Book, shop: str, station: str) -> Row | None:
+    """The printer last chosen for a station."""
+    return book.one("SELECT * FROM printer_set WHERE shop = ? AND lower(station) = lower(?) ORDER BY seq DESC LIMIT 1", shop, station)
+
+
+def paper_trials(book: Book, shop: str) -> list[Row]:
+    return book.rows("SELECT * FROM paper_trial WHERE shop = ? ORDER BY stock, at, seq", shop)
+
+
+def supplier_notes(book: Book, shop: str) -> dict[str, Row]:
+    """How each supplier's codes are read: the newest note for each."""
+    return {row.supplier: row for row in book.rows("SELECT * FROM supplier_note WHERE shop = ? ORDER BY seq", shop)}
+
+
 def recalls(book: Book, shop: str) -> list[Row]:
     return book.rows(
         "SELECT r.*, (SELECT count(*) FROM recall_item i WHERE i.shop = r.shop AND i.seq = r.seq) AS listed "

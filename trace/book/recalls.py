@@ -9,13 +9,14 @@ from collections import defaultdict
 from collections.abc import Iterable
 from typing import Any
 
-from fillbook.trace.book import chain, queries, suspects
+from fillbook.trace.book import chain, queries, reach, suspects
 from fillbook.trace.book.derive import LineState
 from fillbook.trace.book.opening import Book
-from fillbook.trace.core import account, exposure, flow, ids, times
+from fillbook.trace.core import account, exposure, flow, ids, onepass, times
 from fillbook.trace.core import recall as rules
 from fillbook.trace.core.errors import Nonsense
 
+CUT_PART = 100  # a screen follows nothing below the threshold divided by this
 IN_VESSELS = {"A": "in hoses", "B": "in hoses", "R": "in hoppers"}
 PURPOSES = {"purge": "purged to waste", "sample": "sample cups", "waste": "waste", "run": "pump runs"}
 STATES = {
@@ -33,38 +34,156 @@ def recall(
     defect: str = rules.CONTAMINATION,
     threshold_e4: int | None = None,
     with_traces: bool = False,
+    exact: bool = True,
 ) -> dict[str, Any]:
     """Every tire that holds the suspect *said*, by tier, with where it is now; and where all of the suspect's material went.
 
-    *threshold_e4*: in ten-thousandths of a fill. Exposures are fractions, grams whole; times ISO 8601 in UTC.
+    *threshold_e4*: in ten-thousandths of a fill. Not *exact*, for a screen: what was made from a tire that holds less than a
+    hundredth of the threshold is not followed; ``left_out`` is by how much any fill may hold more, which is added before comparing,
+    and there is no account. Exposures are fractions, grams whole; times ISO 8601 in UTC.
     """
     if threshold_e4 is None:
         threshold_e4 = rules_threshold(book, shop)
-    if defect not in rules.DEFECTS:
-        raise Nonsense(f"The kind of defect is {' or '.join(rules.DEFECTS)}, not {defect!r}.", field="defect")
+    rules.check(defect, threshold_e4 / 10_000)
+    through = defect == rules.CONTAMINATION
     with book.reading():
         suspect = suspects.suspect(book, shop, said)
-        family = exposure.read(suspects.forward(book, suspect))
-        found = rules.listing(
-            family,
-            suspect.items,
-            threshold=threshold_e4 / 10_000,
-            defect=defect,
-            unknown_may_hold=lambda link: suspects.may_hold(suspect, link),
-            is_listed=is_tire,
-            with_traces=with_traces,
-        )
+        if exact:
+            found = reach.exact(book, suspect, through=through)
+        else:
+            found = reach.bounded(book, suspect, through=through, cut=threshold_e4 / 10_000 / CUT_PART)
         at = chain.position(book, shop)
-        return {
+        answer = {
             "suspect": suspect.words,
+            "members": [pretty(item) for item in suspect.items],
             "defect": defect,
             "threshold": threshold_e4 / 10_000,
             "position": {"shop": shop, "seq": at.seq, "hash": at.hash},
             "rules": rules.RULES,
-            "items": [_item(book, one) for one in found.items],
-            "traces": {"count": found.traces_count, "best_g": found.traces_best_g},
-            "account": _account(book, shop, suspect, family),
+            **_listing(book, shop, found, threshold_e4 / 10_000, with_traces),
         }
+        if exact:
+            answer["account"] = _account(book, shop, suspect, found)
+        else:
+            answer["left_out"] = found.left_out
+        return answer
+
+
+def _listing(book: Book, shop: str, found: reach.Reach, threshold: float, with_traces: bool) -> dict[str, Any]:
+    """The tires that were reached, by tier, most of the suspect first; the rest as a count."""
+    held, more = found.held, found.left_out
+    low, high = reach.range_of(book, shop)
+    tiers: dict[int, str] = {}
+    shares: dict[int, exposure.Interval] = {}
+    traces, traces_g = 0, 0.0
+    reached = [*held.items, *(one for one in found.members if one not in held.items)]
+    tires = _tires_among(book, reached, low, high)
+    for number in tires:
+        share = held.value(number)
+        if number in held.suspects:
+            tier = rules.CERTAIN
+        elif not share.upper:
+            continue
+        else:  # what was left out is added before comparing
+            if more:
+                share = exposure.Interval(share.lower, share.best, min(1.0, share.upper + more))
+            item = held.items[number]
+            tier = rules.tier_of(share._replace(best=min(1.0, share.best + more)), item.direct, threshold)
+        shares[number] = share
+        if tier == rules.TRACES:
+            traces += 1
+            traces_g += share.best * held.items[number].total
+            if not with_traces:
+                continue
+        tiers[number] = tier
+    rows = _rows_of(book, tires, tiers)
+    listed = sorted(tiers, key=lambda n: (rules.TIERS.index(tiers[n]), -round(shares[n].best, 12), rows[n][0]))
+    sides = _sides(book, [n for n in listed if n in held.items and held.items[n].direct_most], held.suspects)
+    paths = {n: held.path(n) for n in listed}
+    codes = _codes(book, {step for path in paths.values() for step in path} - set(rows)) | {n: row[0] for n, row in rows.items()}
+    names: dict[str, str] = {}
+    items = []
+    for number in listed:
+        code, state, place, since = rows[number]
+        item, share = held.items.get(number, _NOTHING), shares[number]
+        grams = rules.grams_of(share, item.total)
+        if place and place not in names:
+            names[place] = queries.name_of(book, place)
+        items.append(
+            {
+                "id": pretty(code),
+                "tier": tiers[number],
+                "exposure": {"least": _share(share.lower), "best": _share(share.best), "most": _share(share.upper)},
+                "grams": {"least": grams.least, "best": grams.best, "most": grams.most},
+                "side_share": _share(sides.get(number, 0.0)),
+                "unknown": _share(item.unknown / item.total if item.total else 0.0),
+                "path": [pretty(codes[step]) for step in paths[number]],
+                "place": {"state": state, "where": names[place] if place else "", "since": times.utc_text(since)},
+            }
+        )  # fmt: skip
+    return {"items": items, "traces": {"count": traces, "best_g": round(traces_g)}}
+
+
+_NOTHING = onepass.Held()
+
+
+def _tires_among(book: Book, numbers: list[int], low: int, high: int) -> list[int]:
+    """Which of *numbers* are tires: one look at each, or one walk over the shop's items where there are many."""
+    if len(numbers) > 20_000:
+        wanted = set(numbers)
+        rows = book.execute("SELECT num FROM item WHERE num BETWEEN ? AND ? AND kind = 'F'", (low, high))
+        return [number for (number,) in rows if number in wanted]
+    found: list[int] = []
+    for part, marks in _parts(numbers):
+        found += [row[0] for row in book.tuples(f"SELECT num FROM item WHERE num IN ({marks}) AND +kind = 'F'", *part)]
+    return found
+
+
+def _parts(numbers: Iterable[int], size: int = 500) -> Iterable[tuple[list[int], str]]:
+    every = list(numbers)
+    for start in range(0, len(every), size):
+        part = every[start : start + size]
+        yield part, ", ".join("?" * len(part))
+
+
+def _codes(book: Book, numbers: Iterable[int]) -> dict[int, str]:
+    found: dict[int, str] = {}
+    for part, marks in _parts(numbers):
+        found.update(book.tuples(f"SELECT num, code FROM item WHERE num IN ({marks})", *part))
+    return found
+
+
+def _rows_of(book: Book, tires: list[int], listed: Iterable[int]) -> dict[int, tuple[str, str | None, str, int]]:
+    """ID, state, place and since when, of each listed tire."""
+    found: dict[int, tuple[str, str | None, str, int]] = {}
+    for part, marks in _parts(listed):
+        for number, code, state, place, since in book.tuples(
+            f"SELECT i.num, i.code, p.state, p.place, p.since FROM item i LEFT JOIN place p ON p.item = i.code WHERE i.num IN ({marks})",
+            *part,
+        ):
+            found[number] = code, state, place or "", since or 0
+    return found
+
+
+def _sides(book: Book, tires: list[int], suspects_: Iterable[int]) -> dict[int, float]:
+    """Of each tire's grams of the side(s) a suspect is directly in, the fraction that came straight from the suspects."""
+    members = frozenset(suspects_)
+    sums: dict[int, dict[str, list[int]]] = {}
+    for part, marks in _parts(tires):
+        for child, stream, parent, best in book.tuples(
+            f"SELECT child, stream, parent, best_g FROM link WHERE child IN ({marks})", *part
+        ):
+            side = sums.setdefault(child, {}).setdefault(stream, [0, 0, 0])
+            side[1] += best
+            if parent in members:
+                side[0] += best
+                side[2] = 1
+    shares = {}
+    for child, by_stream in sums.items():
+        touched = [side for side in by_stream.values() if side[2]]
+        whole = sum(side[1] for side in touched)
+        shares[child] = sum(side[0] for side in touched) / whole if whole else 0.0
+    return shares
 
 
 def rules_threshold(book: Book, shop: str) -> int:
@@ -79,28 +198,6 @@ def is_tire(code: str) -> bool:
 def pretty(code: str) -> str:
     """An ID as it is printed; the code of a purge or of unknown origin as it is."""
     return ids.pretty(code) if ids.is_valid(code) else (code or "unknown origin")
-
-
-def _item(book: Book, one: rules.Item) -> dict[str, Any]:
-    place = queries.place_of(book, one.id)
-    return {
-        "id": pretty(one.id),
-        "tier": one.tier,
-        "exposure": {
-            "least": _share(one.exposure.lower),
-            "best": _share(one.exposure.best),
-            "most": _share(one.exposure.upper),
-        },
-        "grams": {"least": one.grams.least, "best": one.grams.best, "most": one.grams.most},
-        "side_share": _share(one.side_share),
-        "unknown": _share(one.unknown_share),
-        "path": [pretty(step) for step in one.path],
-        "place": {
-            "state": place.state,
-            "where": queries.name_of(book, place.place) if place.place else "",
-            "since": times.utc_text(place.since),
-        },
-    }
 
 
 def _share(value: float) -> float:
@@ -125,7 +222,11 @@ def recall_csv(found: dict[str, Any], book: Book) -> str:
     for one in found["items"]:
         tire = queries.tire(book, ids.read(one["id"]))
         grams, place = one["grams"], one["place"]
-        serials = [f"{name} {tire[key]}" for key, name in (("serial", "tire"), ("wheel_serial", "wheel")) if tire and tire[key]]
+        serials = [
+            f"{name} {tire[key]}"
+            for key, name in (("serial", "tire"), ("wheel_serial", "wheel"))
+            if tire and tire[key]
+        ]
         lines.writerow([
             one["id"], one["tier"], *(_kg(grams[bound]) for bound in ("least", "best", "most")),
             one["exposure"]["best"], one["side_share"], one["unknown"], place["state"], _plain(place["where"]),
@@ -143,17 +244,28 @@ def _plain(text: str) -> str:
 
 
 # -- where did every kilogram go? ----------------------------------------------------------------------------------------------
-def _account(
-    book: Book, shop: str, suspect: suspects.Suspect, family: exposure.Genealogy
-) -> list[dict[str, Any]]:
-    received = {item: _received(book, item) for item in suspect.items}
-    holding = exposure.fractions(family, suspect.items)
-    rows = account.account(
-        family,
+def _account(book: Book, shop: str, suspect: suspects.Suspect, found: reach.Reach) -> list[dict[str, Any]]:
+    held = found.held
+    numbers = reach.numbers(book, suspect.items)
+    shares = {number: share for number, share in held.shares.items() if share}
+    details = _details(book, shop, shares)
+    # A member that was made from another holds its material already: it is counted once, from where it came first.
+    received = {
+        code: _received(book, code) for code, number in numbers.items() if not held.by_every_way.get(number)
+    }
+    holding = {details[number][0]: share for number, share in shares.items()}
+    made_again = {code for code, number in numbers.items() if code not in received}
+    for code in made_again:
+        number = numbers[code]
+        holding[code] = held.by_every_way[number] / held.items[number].total
+    rows = account.place_all(
+        holding,
+        {details[number][0]: held.items[number].total for number in shares if number in held.items},
+        {details[number][0]: held.items[number].given for number in shares if number in held.items},
         received,
-        lambda item: _place_words(book, item),
+        lambda code: _place_words(book, code, states),
         in_vessels=_in_vessels(book, shop, holding),
-        left=_left(book, holding),
+        left=_left(book, details, states),
     )
     return [{"place": row.place, "grams": row.grams} for row in rows]
 

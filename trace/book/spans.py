@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from fillbook.trace.book import queries
@@ -217,6 +218,23 @@ def now_on(book: Book, shop: str, line: str, side: str, at: int) -> Span | None:
     acts = [act for act in acts_of(book, line, began) if key_of(act) < key]
     found = on_line(book, line, began, bands=Bands(book, shop), content=contents(book, shop, line), acts=acts)
     return next((span for span in reversed(found) if span.side == side and span.ended is None), None)
+
+
+def given_too_much(book: Book, shop: str, line: str, at: int, draws: list[dict[str, Any]]) -> list[Span]:
+    """The totes on *line* that gave more than they held, once *draws* (a fill that is being finished) are taken from them."""
+    bands, found = Bands(book, shop), []
+    for side in SIDES:
+        span = now_on(book, shop, line, side, at)
+        if span is not None:
+            grams = [(draw[f"{side.lower()}_g"], bands.of(draw["basis"], at)) for draw in draws]
+            span = replace(
+                span,
+                drawn_g=span.drawn_g + sum(g for g, _ in grams),
+                slack_g=span.slack_g + sum(-(-g * band // 10_000) for g, band in grams),
+            )
+            if span.over:
+                found.append(span)
+    return found
 
 
 # -- for a page ----------------------------------------------------------------------------------------------------------------

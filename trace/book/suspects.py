@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from fillbook.trace.book import queries
 from fillbook.trace.book.opening import Book, Row
-from fillbook.trace.core import ids
+from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.core.exposure import Link
 
@@ -33,11 +34,82 @@ class Suspect:
     made: int
 
 
-def suspect(book: Book, shop: str, said: str) -> Suspect:
-    """The suspect written as a lot, ``SUPPLIER/LOT``, or the ID of a tote, a regrind batch or a tire.
+MOST_MEMBERS = 200
+WINDOW = re.compile(r"(?P<line>.+?)\s+(?P<start>\d{4}-\d\d-\d\d.*?)\s*\.\.\s*(?P<end>\S.*)", re.ASCII)
 
-    Raises UnknownItem, or Nonsense for an ID of a kind that holds no material.
+
+def suspect(book: Book, shop: str, said: str) -> Suspect:
+    """The suspect written as a lot, ``SUPPLIER/LOT``, the ID of a tote, a regrind batch or a tire; or a set of these with commas
+    between; or a line and a window of time: ``line 1 2026-10-03 08:00..2026-10-03 12:00``, for the tires that were on it then.
+
+    A set is judged together: a tire can hold it for certain where no single member is. Raises UnknownItem, or Nonsense for an ID
+    of a kind that holds no material, a window that ends before it begins, or one in which nothing was filled.
     """
+    if window := WINDOW.fullmatch(said.strip()):
+        return _window(book, shop, window)
+    members = [part.strip() for part in said.split(",") if part.strip()]
+    if len(members) < 2 or queries.find_lot(book, shop, said):
+        return _one(book, shop, said)
+    if len(members) > MOST_MEMBERS:
+        raise Nonsense(
+            f"A set of suspects has at most {MOST_MEMBERS} members; recall the lots instead.", field="suspect"
+        )
+    parts = [_one(book, shop, member) for member in members]
+    return Suspect(
+        ", ".join(dict.fromkeys(part.words for part in parts)),
+        shop,
+        tuple(dict.fromkeys(item for part in parts for item in part.items)),
+        tuple(sorted({stream for part in parts for stream in part.streams})),
+        min(part.since for part in parts),
+        min(part.made for part in parts),
+    )
+
+
+def _window(book: Book, shop: str, said: re.Match[str]) -> Suspect:
+    """The tires that were being filled on a line in a window of time, and what came of them."""
+    named = said["line"].strip()
+    line = queries.by_name(book, shop, "U", named) or _line_by_id(book, shop, named)
+    zone = queries.timezone(book, shop)
+    start = times.parse(said["start"], zone, field="suspect").at
+    until = said["end"].strip()
+    if not until[:4].isdigit():  # only an hour: of the same day
+        until = f"{said['start'].split()[0]} {until}"
+    end = times.parse(until, zone, field="suspect").at
+    if end < start:
+        raise Nonsense(
+            f"The window ends at {times.show(end, zone)}, before it begins at {times.show(start, zone)}. Give the earlier time first.",
+            field="suspect",
+        )
+    rows = book.tuples(
+        "SELECT DISTINCT a.item, min(a.started_at) FROM line_act a JOIN item i ON i.code = a.item WHERE a.line = ? AND a.what = 'draw' "
+        "AND a.at >= ? AND a.started_at <= ? AND i.kind = 'F' GROUP BY a.item ORDER BY 2, 1",
+        line, start, end,
+    )  # fmt: skip
+    words = f"{queries.name_of(book, line)} from {times.show(start, zone)} to {times.show(end, zone)}"
+    if not rows:
+        raise UnknownItem(f"No tire was filled on {words}.", field="suspect")
+    return Suspect(words, shop, tuple(row[0] for row in rows), ("R",), start, start)
+
+
+def _line_by_id(book: Book, shop: str, said: str) -> str:
+    try:
+        item = ids.read(said)
+    except Nonsense:
+        item = ""
+    if (
+        not item
+        or ids.kind_of(item) != "U"
+        or not queries.item_exists(book, item)
+        or queries.shop_of(book, item) != shop
+    ):
+        names = ", ".join(line.name for line in queries.lines(book, shop)) or "none yet"
+        raise UnknownItem(
+            f"There is no line {said!r} in this shop. Its lines: {names}.", field="suspect", expected=names
+        )
+    return item
+
+
+def _one(book: Book, shop: str, said: str) -> Suspect:
     lot = queries.find_lot(book, shop, said)
     if lot:
         totes = queries.lot_totes(book, shop, lot.supplier, lot.lot)

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from fillbook.trace.book import cures, loggers, queries
 from fillbook.trace.book.items import Say
 from fillbook.trace.book.opening import Book
-from fillbook.trace.core import ids, times
+from fillbook.trace.core import cure, ids, times
 from fillbook.trace.core.errors import Nonsense, UnknownItem
 
 POINTS = 1_200  # of one logger in a picture: each stands for a stretch, by its lowest and highest sample
@@ -33,7 +33,11 @@ def history(book: Book, shop: str, zone: str, start: int, end: int) -> dict[str,
         raise UnknownItem(f"{ids.pretty(zone)} is no zone here.", field="zone")
     with book.reading():
         sensors = loggers.sensors(book, fact, start, end)
-        names = [one for one in loggers.hung(book, fact) if one.since <= end and (one.until is None or one.until >= start)]
+        names = [
+            one
+            for one in loggers.hung(book, fact)
+            if one.since <= end and (one.until is None or one.until >= start)
+        ]
         spans = []
         shown = []
         for one, sensor in zip(names, sensors, strict=True):
@@ -43,7 +47,9 @@ def history(book: Book, shop: str, zone: str, start: int, end: int) -> dict[str,
                 "sensor": one.sensor, "since": one.since, "until": one.until, "offset_mk": one.offset_mk, "tolerance_mk": one.tolerance_mk,
                 "gap_s": one.gap_s, "points": _thinned(inside, start, end), "newest": sensor.samples[-1][0] if sensor.samples else None,
             })  # fmt: skip
-            spans.append(_silent(sensor, max(start, one.since), end if one.until is None else min(end, one.until)))
+            spans.append(
+                _silent(sensor, max(start, one.since), end if one.until is None else min(end, one.until))
+            )
         return {
             "zone": zone,
             "name": fact.name,
@@ -54,7 +60,9 @@ def history(book: Book, shop: str, zone: str, start: int, end: int) -> dict[str,
             "loggers": shown,
             "gaps": _unobserved(spans, sensors, start, end),
             "doubts": [
-                dict(row) for one in dict.fromkeys(n.sensor for n in names) for row in loggers.doubts(book, zone, one, start, end)
+                dict(row)
+                for one in dict.fromkeys(n.sensor for n in names)
+                for row in loggers.doubts(book, zone, one, start, end)
             ],
             "readings": [r for r in queries.readings(book, zone, start, end) if start <= r[0] <= end],
             "tires": lay_there(book, zone, start, end),
@@ -99,7 +107,9 @@ def _silent(sensor: Any, start: int, end: int) -> list[tuple[int, int]]:
     return [span for span in found if span[0] < span[1]]
 
 
-def _unobserved(silent: list[list[tuple[int, int]]], sensors: Iterable[Any], start: int, end: int) -> list[tuple[int, int]]:
+def _unobserved(
+    silent: list[list[tuple[int, int]]], sensors: Iterable[Any], start: int, end: int
+) -> list[tuple[int, int]]:
     """Spans in which one of the hanging loggers was silent, or none hung; joined."""
     edges = sorted((max(start, s.since), end if s.until is None else min(end, s.until)) for s in sensors)
     bare, at = [], start
@@ -120,7 +130,12 @@ def _unobserved(silent: list[list[tuple[int, int]]], sensors: Iterable[Any], sta
 
 def lay_there(book: Book, zone: str, start: int, end: int) -> list[dict[str, Any]]:
     """The tires that lay in *zone* within [start, end], by the time they came: item, id, from, until (None: still there)."""
-    items = [row[0] for row in book.tuples("SELECT DISTINCT item FROM touch WHERE place = ? AND state = 'racked' AND at <= ?", zone, end)]
+    items = [
+        row[0]
+        for row in book.tuples(
+            "SELECT DISTINCT item FROM touch WHERE place = ? AND state = 'racked' AND at <= ?", zone, end
+        )
+    ]
     found = [
         {"item": item, "id": ids.pretty(item), "from": since, "until": until}
         for item in items
@@ -128,6 +143,38 @@ def lay_there(book: Book, zone: str, start: int, end: int) -> list[dict[str, Any
         if place == zone and since <= end and (until is None or until >= start)
     ]
     return sorted(found, key=lambda one: (one["from"], one["item"]))
+
+
+def storage(book: Book, tote: str, now: int) -> dict[str, Any] | None:
+    """How warm a tote (compact ID) was kept: ``mean_kinetic_mc``, ``lowest_mc``, ``highest_mc``, ``observed_s``, ``unobserved_s``, ``zones``.
+
+    Counted over its stays in zones with loggers (verb *store*); of several loggers each counts for itself. ``mean_kinetic_mc`` is the
+    steady temperature that would have aged it as much (`cure.mean_kinetic_of`). None where it was stored in no zone.
+    """
+    rows = book.rows(
+        "SELECT coalesce(place, '') AS place, at FROM touch WHERE item = ? AND state IS NOT NULL AND at <= ? ORDER BY at, rank, seq, n",
+        tote,
+        now,
+    )
+    facts = {zone["item"]: zone for zone in queries.zones(book, queries.shop_of(book, tote))}
+    parts, values, seen, length = [], [], [], 0
+    for row, later in zip(rows, [*rows[1:], None], strict=True):
+        end = now if later is None else later.at
+        if row.place not in facts or end <= row.at:
+            continue
+        seen.append(row.place)
+        length += end - row.at
+        for sensor in loggers.sensors(book, facts[row.place], row.at, end):
+            samples = [(at, mc + sensor.offset_mk) for at, mc in sensor.samples]
+            parts.append((samples, row.at, end, sensor.gap_s))
+            values += [mc for at, mc in samples if row.at <= at <= end]
+    if not seen:
+        return None
+    found = cure.mean_kinetic_of(parts)
+    return {
+        "zones": list(dict.fromkeys(seen)), "mean_kinetic_mc": round(found[0]) if found else None, "observed_s": found[1] if found else 0,
+        "unobserved_s": max(0, length - (found[1] if found else 0)), "lowest_mc": min(values, default=None), "highest_mc": max(values, default=None),
+    }  # fmt: skip
 
 
 # -- racks and desk ------------------------------------------------------------------------------------------------------------
@@ -142,7 +189,15 @@ def rack_rows(book: Book, shop: str, now: int) -> list[dict[str, Any]]:
             "zone": row.place if row.state == "racked" else "", "zone_name": say.name(row.place) if row.state == "racked" else "",
         }  # fmt: skip
         if case is None:
-            rows.append(plain | {"verdict": "Look again", "ok": False, "blocks": ["No fill is in the book."], "ready_at": None})
+            rows.append(
+                plain
+                | {
+                    "verdict": "Look again",
+                    "ok": False,
+                    "blocks": ["No fill is in the book."],
+                    "ready_at": None,
+                }
+            )
             continue
         clock = case.cure
         rows.append(
@@ -159,7 +214,9 @@ def rack_rows(book: Book, shop: str, now: int) -> list[dict[str, Any]]:
     return rows
 
 
-def verdicts(book: Book, shop: str, tires: Iterable[str], now: int, *, tag_scanned: bool = True) -> list[dict[str, Any]]:
+def verdicts(
+    book: Book, shop: str, tires: Iterable[str], now: int, *, tag_scanned: bool = True
+) -> list[dict[str, Any]]:
     """The desk's answer on each of several tires (compact IDs), in order; one that was never filled answers *Look again*.
 
     As `cures.answer`, with ``item`` beside ``id``. All of one picture of the book.
@@ -169,9 +226,25 @@ def verdicts(book: Book, shop: str, tires: Iterable[str], now: int, *, tag_scann
         zones = cures.Zones(book, shop, now)
         for tire in dict.fromkeys(tires):
             try:
-                found.append({"item": tire, **cures.plain(book, cures.case(book, tire, now, tag_scanned=tag_scanned, zones=zones))})
+                found.append(
+                    {
+                        "item": tire,
+                        **cures.plain(
+                            book, cures.case(book, tire, now, tag_scanned=tag_scanned, zones=zones)
+                        ),
+                    }
+                )
             except Nonsense as trouble:
-                found.append({"item": tire, "id": ids.pretty(tire), "verdict": "Look again", "ok": False, "words": [str(trouble)], "findings": []})
+                found.append(
+                    {
+                        "item": tire,
+                        "id": ids.pretty(tire),
+                        "verdict": "Look again",
+                        "ok": False,
+                        "words": [str(trouble)],
+                        "findings": [],
+                    }
+                )
     return found
 
 

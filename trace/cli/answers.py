@@ -59,11 +59,13 @@ def _threshold(text: str | None) -> int | None:
 def recall_command(
     ctx: click.Context, suspect: str, defect: str, threshold: str | None, traces: bool, as_json: bool
 ) -> None:
-    """List every tire that holds SUSPECT: a lot, or the ID of a tote, a regrind batch or a tire.
+    """List every tire that holds SUSPECT: a lot, or the ID of a tote, a regrind batch or a tire; several with commas between; or a
+    line and a window of time.
 
     \b
     Example:
       fillbook --book shop.db recall LOT-2231 --defect setting
+      fillbook --book shop.db recall "line 1 2026-10-03 08:00..12:00"
     """
     from fillbook.trace.book import queries, recalls
 

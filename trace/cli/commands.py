@@ -24,7 +24,10 @@ COMMANDS = {
     "item": "answers",
     "journal": "keeping",
     "kilograms": "owner",
-    "label": "papers",
+    "label": "labelling",
+    "paper-trial-sheet": "labelling",
+    "read-code": "labelling",
+    "show-face": "labelling",
     "limits": "answers",
     "morning-list": "papers",
     "recall": "answers",
@@ -37,12 +40,13 @@ COMMANDS = {
     "verify": "keeping",
 }
 VERBS = (
-    "abandon", "add-line", "add-person", "add-system", "add-zone", "attach", "clean", "correct", "dispatch", "empty-waste",
-    "end-shift", "finish-fill", "grind", "hang-sensor", "hold", "hook-up", "identify", "inspect", "inspect-tote", "keep", "leak",
-    "let-sensor-send", "lift", "load", "log-temperatures", "odd-flow", "open-order", "open-recall", "pause", "pour-cup",
-    "pour-heel", "print", "purge", "rack", "read-cup", "read-temperature", "receive", "reclaim", "release", "reserve-ids", "resume",
-    "return", "run-pump", "scrap", "set-limit", "set-up-shop", "settle", "start-fill", "start-shift", "stretch", "take-down-sensor",
-    "take-in", "take-retain", "trust-samples", "unhook", "weigh",
+    "abandon", "add-line", "add-person", "add-system", "add-zone", "adjust-face", "attach", "choose-printer", "clean",
+    "correct", "dispatch", "empty-waste", "end-shift", "finish-fill", "grind", "hang-sensor", "hold", "hook-up", "identify",
+    "inspect", "inspect-tote", "keep", "leak", "let-sensor-send", "lift", "load", "log-temperatures", "note-supplier-code",
+    "odd-flow", "open-order", "open-recall", "paper-trial", "pause", "pour-cup", "pour-heel", "print", "print-failed", "purge",
+    "rack", "read-cup", "read-temperature", "receive", "reclaim", "release", "reserve-ids", "resume", "return", "run-pump",
+    "scrap", "set-limit", "set-up-shop", "settle", "start-fill", "start-shift", "store", "stretch", "take-down-sensor", "take-in",
+    "take-retain", "trust-samples", "unhook", "weigh",
 )  # fmt: skip
 
 

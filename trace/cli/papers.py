@@ -3,31 +3,39 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from fillbook.trace.cli.commands import book_option, opened, shop_of
 from fillbook.trace.core.errors import Nonsense
 
+if TYPE_CHECKING:
+    from fillbook.labels.faces import Label
 
-def labels_pdf(book: Any, items: list[str]) -> bytes:
+
+def labels_of(book: Any, items: Sequence[str]) -> list[Label]:
+    """The labels of *items* (compact IDs) with the facts the book has now, on the faces the shop chose."""
+    from fillbook.labels.faces import make_label
+    from fillbook.trace.book.label_facts import chosen_face, label_facts
+
+    found = []
+    for item in items:
+        face, host, facts = label_facts(book, item)
+        found.append(make_label(face, item, host, facts, chosen_face(book, item)))
+    return found
+
+
+def labels_pdf(book: Any, items: Sequence[str], dpi: int = 203) -> bytes:
     """The labels of *items* (compact IDs), one PDF page each whose size is the label; proof-read before it is handed out.
 
     Raises Nonsense naming the first label whose symbols don't read back.
     """
-    from fillbook.labels import pdf, proof
-    from fillbook.labels.faces import Label
-    from fillbook.trace.book.label_facts import label_facts
+    from fillbook.labels import proof
 
-    labels = []
-    for item in items:
-        face, host, facts = label_facts(book, item)
-        labels.append(Label(face, item, host, facts))
-    made = pdf.make_pdf(labels)
-    proof.proofread(made, labels)
-    return made
+    return proof.made(labels_of(book, items), dpi)
 
 
 def release_sheet_pdf(book: Any, shop: str, now: int, page: str = "letter") -> bytes:
@@ -77,44 +85,6 @@ def write_file(path: str, data: bytes) -> None:
         raise Nonsense(
             f"{path} can't be written: {trouble.strerror}. Name another place.", field="out"
         ) from None
-
-
-@click.command("label")
-@click.argument("ids", nargs=-1, required=True)
-@click.option("--out", required=True, type=click.Path(), help="The PDF to write.")
-@click.option(
-    "--who", envvar="FILLBOOK_WHO", help="Record the labels as handed out by this person. Also FILLBOOK_WHO."
-)
-@click.option("--why", help="For a reprint: why.")
-@book_option
-@click.pass_context
-def label_command(
-    ctx: click.Context, ids: tuple[str, ...], out: str, who: str | None, why: str | None
-) -> None:
-    """Write the labels of IDS to a PDF; each page is one label, and each symbol was read back.
-
-    \b
-    With --who the labels are recorded as handed out.
-    Example:
-      fillbook --book shop.db label BH-L26-00001-Q BH-F26-00417-Y --out labels.pdf
-    """
-    from fillbook.trace.work import acting
-    from fillbook.trace.work.floor import find_item
-
-    book = opened(ctx)
-    shop = shop_of(ctx, book)
-    items = [find_item(book, shop, said, "LGFCZUP", "ids") for said in ids]
-    made = labels_pdf(book, items)
-    if who:
-        fields = {"items": items, "how": "handed out", "why": why}
-        with book.transaction():
-            acting.act(book, acting.Action("print", fields, who=who, shop=shop), now=int(time.time()))
-            write_file(out, made)
-    else:
-        write_file(out, made)
-    click.echo(
-        f"{len(items)} {'label' if len(items) == 1 else 'labels'} written to {out}; every symbol reads back."
-    )
 
 
 @click.command("release-sheet")

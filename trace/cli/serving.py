@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import socket
 from pathlib import Path
 
@@ -16,7 +17,9 @@ THREADS = 8
 @click.command("serve")
 @click.option("--host", default="127.0.0.1", metavar="ADDRESS", help="Where to listen; 0.0.0.0 lets the shop's other machines in."
               "  [default: 127.0.0.1]")  # fmt: skip
-@click.option("--port", default=8470, metavar="NUMBER", type=click.IntRange(1, 65_535), help="[default: 8470]")
+@click.option(
+    "--port", default=8470, metavar="NUMBER", type=click.IntRange(1, 65_535), help="[default: 8470]"
+)
 @book_option
 @click.pass_context
 def serve_command(ctx: click.Context, host: str, port: int) -> None:
@@ -32,26 +35,48 @@ def serve_command(ctx: click.Context, host: str, port: int) -> None:
     from fillbook.trace.web.app import LARGEST_UPLOAD, create_app
 
     book = where(ctx)
-    fresh = "://" not in book and not Path(book).exists()
-    app = create_app(book)
-    try:
+    listening = listen(host, port)  # before a new book is begun: a taken port leaves nothing behind
+    with listening:
+        fresh = "://" not in book and not Path(book).exists()
+        app = create_app(book)
         server = create_server(
-            app, host=host, port=port, threads=THREADS, ident="fillbook", max_request_body_size=2 * LARGEST_UPLOAD
-        )  # fmt: skip
-    except OSError as trouble:
+            app,
+            sockets=[listening],
+            threads=THREADS,
+            ident="fillbook",
+            max_request_body_size=2 * LARGEST_UPLOAD,
+        )
+        click.echo(f"{'A new book was begun at' if fresh else 'Serving'} {book}. Stop with Ctrl+C.")
+        for address in addresses(host, port):
+            click.echo(f"  {address}")
+        if host not in ("127.0.0.1", "localhost", "::1"):
+            click.echo(
+                "Whoever reaches this address can write into the book: keep it inside the shop's network."
+            )
+        server.run()
+
+
+def listen(host: str, port: int) -> socket.socket:
+    """A socket on *host* and *port*. Raises Nonsense where that can't be."""
+    listening = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
+    try:
+        if os.name == "posix":  # else a port stays taken for a minute after the last visit
+            listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind((host, port))
+        listening.listen(128)
+    except (OSError, UnicodeError) as trouble:
+        listening.close()
+        if isinstance(trouble, socket.gaierror | UnicodeError):
+            raise Nonsense(
+                f"{host!r} is no address of this machine. Try 127.0.0.1, or 0.0.0.0 for all of them.",
+                field="host",
+            ) from None
         raise Nonsense(
             f"{host}:{port} can't be listened on ({trouble.strerror or trouble}): another program has it, or this machine has no such "
             "address. Choose another --port or --host.",
             field="port",
         ) from None
-    except ValueError:
-        raise Nonsense(f"{host!r} is no address of this machine. Try 127.0.0.1, or 0.0.0.0 for all of them.", field="host") from None
-    click.echo(f"{'A new book was begun at' if fresh else 'Serving'} {book}. Stop with Ctrl+C.")
-    for address in addresses(host, port):
-        click.echo(f"  {address}")
-    if host not in ("127.0.0.1", "localhost", "::1"):
-        click.echo("Whoever reaches this address can write into the book: keep it inside the shop's network.")
-    server.run()
+    return listening
 
 
 def addresses(host: str, port: int) -> list[str]:

@@ -1,6 +1,9 @@
 """One line of help per command, so that listing them imports nothing else. A test compares the verbs' lines with the registry."""
 
 COMMAND_WORDS = {
+    "show-face": "A label's face as a picture, before it is chosen",
+    "read-code": "What a supplier's barcode fills in, and what is wrong with it",
+    "paper-trial-sheet": "A sheet to try tag stock with, and what earlier trials showed",
     "account": "Where all the material of a lot, a tote or a batch is now",
     "backup": "Write a whole copy of the book to a file",
     "cure": "Has a tire cured, on what evidence, and if not, when",
@@ -24,6 +27,11 @@ COMMAND_WORDS = {
     "verify": "Check that the journal is whole",
 }
 VERB_WORDS = {
+    "print-failed": "Record that a printer did not accept labels, and why",
+    "paper-trial": "Keep what a trial of tag stock showed: how many tags still read after a step",
+    "note-supplier-code": "Note how one supplier's own codes are read, so that receiving fills itself in",
+    "choose-printer": "Say where a station prints its labels, and at which resolution",
+    "adjust-face": "Choose a label's size, facts, second-language words and logo; later prints use them",
     "abandon": "Give a fill up; the tire is held until somebody decides on it",
     "add-line": "Add a line",
     "add-person": "Add someone who works here",
@@ -62,7 +70,7 @@ VERB_WORDS = {
     "read-temperature": "Read a zone's thermometer by hand, or a min/max thermometer's lowest mark",
     "receive": "Book in the totes of a lot; each gets its ID",
     "reclaim": "Cut a tire's fill out for regrind",
-    "release": "Release a cured tire; freezes the evidence",
+    "release": "Release cured tires; freezes the evidence",
     "reserve-ids": "Mint tire IDs ahead for a paper day sheet, for when the power or the tablet is out",
     "resume": "Go on with a fill that was interrupted or abandoned; past the pot life it is a cold joint",
     "return": "Take back a tire; without a label, keep the set of those it can be",
@@ -73,6 +81,7 @@ VERB_WORDS = {
     "settle": "Settle the alert on a released tire whose evidence later readings changed",
     "start-fill": "Start filling a tire; takes the line",
     "start-shift": "Start a shift on a line: checks, purge, ratio check",
+    "store": "Store totes in a zone: what its logger measures stands with them from then on",
     "stretch": "Stand a new tire at its operating pressure before the fill; its clock starts",
     "take-down-sensor": "Take a logger out of a zone: from now it is not missed there",
     "take-in": "Take tires in; each gets its ID and tag",

@@ -65,17 +65,33 @@ def account(
                 f"{row.child} holds material of {row.parent}, so the two can't be counted together. Ask for one at a time.",
                 field="received",
             )
+    return place_all(held, family.total, given, received, place, in_vessels=vessels, left=remains)
+
+
+def place_all(
+    held: Mapping[str, float],
+    total: Mapping[str, int],
+    given: Mapping[str, int],
+    received: Mapping[str, int],
+    place: Callable[[str], str],
+    *,
+    in_vessels: Mapping[str, Sequence[tuple[str, float]]],
+    left: Mapping[str, tuple[str, float]],
+) -> list[Row]:
+    """The account from exposures that are known: *held* the fraction of each item, *total* its grams, *given* what it passed on."""
     found = {UNACCOUNTED: 0.0}
     for item, share in held.items():
-        rest = float((received[item] if item in received else family.total[item]) - given[item])
-        known = list(vessels.get(item, ()))
-        if item in remains:
-            known.append(remains[item])
+        if not share:
+            continue
+        rest = float((received[item] if item in received else total.get(item, 0)) - given.get(item, 0))
+        known = list(in_vessels.get(item, ()))
+        if item in left:
+            known.append(left[item])
         for where, there in known:
             found[where] = found.get(where, 0.0) + share * there
             rest -= there
         if rest:
-            where = UNACCOUNTED if item in remains or rest < 0 else place(item)
+            where = UNACCOUNTED if item in left or rest < 0 else place(item)
             found[where] = found.get(where, 0.0) + share * rest
     return _whole(found, sum(received.values()))
 

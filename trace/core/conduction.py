@@ -41,7 +41,9 @@ def left(shape: Shape, fo: float, bi: float = math.inf, place: float = 0.0) -> f
     Raises Nonsense for numbers below nothing.
     """
     if fo < 0 or bi <= 0 or not 0 <= place <= 1:
-        raise Nonsense("A conduction estimate takes a Fourier number of 0 or more, a Biot number above 0 and a place from 0 to 1.")
+        raise Nonsense(
+            "A conduction estimate takes a Fourier number of 0 or more, a Biot number above 0 and a place from 0 to 1."
+        )
     if fo == 0:
         return 1.0
     shape_of: Callable[[float], float] = math.cos if shape == "wall" else j0
@@ -55,7 +57,13 @@ def left(shape: Shape, fo: float, bi: float = math.inf, place: float = 0.0) -> f
 
 
 def seconds_until(
-    shape: Shape, reach_m: float, share: float, *, film: float | None = None, place: float = 0.0, diffusivity: float = DIFFUSIVITY
+    shape: Shape,
+    reach_m: float,
+    share: float,
+    *,
+    film: float | None = None,
+    place: float = 0.0,
+    diffusivity: float = DIFFUSIVITY,
 ) -> float:
     """Seconds until *place* has gone *share* (0 to 1) of the way to the air's temperature.
 
@@ -131,7 +139,11 @@ def _roots(shape: Shape, bi: float) -> tuple[tuple[float, float], ...]:
     found = []
     for n in range(TERMS):
         if shape == "wall":
-            zeta = (n + 0.5) * math.pi if math.isinf(bi) else _root(lambda z: z * math.sin(z) - bi * math.cos(z), n * math.pi, (n + 0.5) * math.pi)
+            zeta = (
+                (n + 0.5) * math.pi
+                if math.isinf(bi)
+                else _root(lambda z: z * math.sin(z) - bi * math.cos(z), n * math.pi, (n + 0.5) * math.pi)
+            )
             c = 4 * math.sin(zeta) / (2 * zeta + math.sin(2 * zeta))
         else:
             high = _zero_of_j0(n)
@@ -178,4 +190,7 @@ def j1(x: float) -> float:
 
 def _bessel(order: int, x: float) -> float:
     steps = 32 + int(1.5 * abs(x))
-    return sum(math.cos(order * t - x * math.sin(t)) for t in (2 * math.pi * n / steps for n in range(steps))) / steps
+    return (
+        sum(math.cos(order * t - x * math.sin(t)) for t in (2 * math.pi * n / steps for n in range(steps)))
+        / steps
+    )

@@ -13,14 +13,16 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 from typing import NamedTuple
 
 from fillbook.trace.core.errors import Nonsense
 
-FORECAST_FROM_S = 48 * 3600  # the forecast takes the zone's credited share of the last two days
+DAY_S = 24 * 3600
+FORECAST_FROM_S = 2 * DAY_S  # the forecast lets the zone's last two days come again
+FORECAST_UPTO_S = 14 * DAY_S  # nobody plans by a forecast for later than that
 GAS_CONSTANT = 8.314462618  # J/(mol K), exact since the SI of 2019
 ZERO_C_MK = 273_150  # 0 °C in thousandths of a kelvin
 
@@ -93,6 +95,7 @@ class Sensor:
     since: int | None = None
     until: int | None = None
     breaks: Sequence[int] = ()
+    _tracks: dict[tuple[int, int, int], _Track] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def hangs_at(self, at: int) -> bool:
         """Whether it hung in its zone just after *at*."""
@@ -220,8 +223,9 @@ def clock(
     counts at every moment, and while one of them is silent the zone is unobserved, so leave out a logger that is out of service.
     Give samples from before the first stay to after *now* where there are any, and two days before *now* for the forecast.
 
-    The forecast takes the credited share of the last 48 h in the tire's zone (of as much as was logged) to go on. There is none
-    where that share is nothing, the newest sample is older than two of the sensor's longest gaps, or the tire lies in no zone.
+    The forecast lets the last 48 h of the tire's zone come again and again, hour for hour; of a zone logged for less than a day, the
+    credited share. There is none where nothing was credited, where it would lie over two weeks ahead, where the newest sample is
+    older than two of the sensor's longest gaps, or where the tire lies in no zone.
     In a zone without logger the standard release is foretold while the newest hand reading is warm and not yet too old.
 
     >>> warm = Sensor([(hour * 3600, 23_000) for hour in range(60)], gap_s=3600)
@@ -235,11 +239,15 @@ def clock(
     needed_standard = rule.standard_s + (rule.added_s if cold_start else 0)
     earliest = None if needed_earliest is None else _when(found, needed_earliest, with_attended=False)
     standard = _when(found, needed_standard, with_attended=True)
-    credited_s = sum(part.seconds for part in found.credits if not part.attended)
-    attended_s = sum(part.seconds for part in found.credits if part.attended)
+    attended_s = sum(part.seconds for part in found.credits if isinstance(part, _Credit) and part.attended)
+    credited_s = sum(part.seconds for part in found.credits) - attended_s
     lies_in = _stay_at(stays, now)
     rate = _rate(lies_in, sensors, readings, rule, now)
     foretell = _Foretell(rate, max(found.start, lies_in.start) if lies_in else found.start, now)
+    foretold = standard if standard is not None else foretell.ready_at(needed_standard - credited_s - attended_s)
+    basis = "reached" if standard is not None else rate.words
+    if foretold is None and rate.sums:
+        basis = "no forecast: as the zone was in the last 48 h it would take over two weeks"
     return Cure(
         started_at=started_at,
         now=now,
@@ -262,11 +270,9 @@ def clock(
             if earliest is not None or needed_earliest is None or rate.attended
             else foretell.ready_at(needed_earliest - credited_s)
         ),
-        ready_standard_at=(
-            standard if standard is not None else foretell.ready_at(needed_standard - credited_s - attended_s)
-        ),
+        ready_standard_at=foretold,
         zone=lies_in.zone if lies_in else None,
-        basis="reached" if standard is not None else rate.words,
+        basis=basis,
         equivalent_s=_equivalent(found.start, stays, sensors, rule, now),
     )
 
@@ -374,10 +380,22 @@ class _Credit(NamedTuple):
     attended: bool
 
 
+class _Run(NamedTuple):
+    """The credit of a logger's whole stretches from sample ``first`` to sample ``last``, summed up beforehand."""
+
+    track: _Track
+    first: int
+    last: int
+
+    @property
+    def seconds(self) -> int:
+        return self.track.credited[self.last] - self.track.credited[self.first]
+
+
 @dataclass(frozen=True)
 class _Earned:
     start: int
-    credits: list[_Credit]
+    credits: list[_Credit | _Run]
     near_s: int
     below_s: int
     unobserved_s: int
@@ -401,7 +419,7 @@ def _earned(
     now: int,
 ) -> _Earned:
     start = started_at + rule.lag_s
-    credits: list[_Credit] = []
+    credits: list[_Credit | _Run] = []
     near = below = observed = vouched = 0
     for stay in stays:
         begin = max(start, stay.start)
@@ -410,7 +428,16 @@ def _earned(
             continue
         loggers = _loggers(sensors, stay.zone)
         spans = _attended_spans((r for r in readings if r.zone == stay.zone), rule, loggers)
-        for a, b, lines in _stretches(loggers, begin, end):
+        for piece in _pieces(loggers, begin, end, rule, whole=not spans):
+            if isinstance(piece, _Run):
+                credits.append(piece)
+                seen = piece.track.seen[piece.last] - piece.track.seen[piece.first]
+                nearly = piece.track.nearly[piece.last] - piece.track.nearly[piece.first]
+                observed += seen
+                near += nearly - piece.seconds
+                below += seen - nearly
+                continue
+            a, b, lines = piece
             if lines is None:
                 hand = [_Credit(c, d - c, True) for c, d in _within(spans, a, b)]
                 vouched += sum(part.seconds for part in hand)
@@ -426,6 +453,78 @@ def _earned(
     return _Earned(start, credits, near, below, max(0, now - start) - observed - vouched)
 
 
+class _Track:
+    """Running sums at each sample of one logger, so that many tires in one zone share the counting of its whole stretches.
+
+    Every sum counts stretch by stretch as `_earned` does, with the same rounding, and is 0 at the first sample.
+    """
+
+    def __init__(self, sensor: Sensor, rule: Rule) -> None:
+        self.sensor, self.rule = sensor, rule
+        shift = sensor.offset_mk - sensor.tolerance_mk
+        limit, nearest = rule.limit_mc - shift, rule.limit_mc - shift - rule.near_mk
+        q_k = rule.activation_j_mol / GAS_CONSTANT
+        self.at = [at for at, _ in sensor.samples]
+        self.credited, self.nearly, self.seen = [0], [0], [0]
+        self.aged = [0.0]
+        credited = nearly = seen = 0
+        aged = 0.0
+        for (t0, m0), (t1, m1) in pairwise(sensor.samples):
+            length = t1 - t0
+            if length <= 0:
+                raise Nonsense(
+                    "The samples are not in order of time, or two bear the same time: sort them and keep one."
+                )
+            if length <= sensor.gap_s and not (sensor.breaks and _any_within(sensor.breaks, t0, t1)):
+                seen += length
+                low = min(m0, m1)
+                credited += length if low >= limit else _part(t0, m0, t1, m1, limit)
+                nearly += length if low >= nearest else _part(t0, m0, t1, m1, nearest)
+                if q_k:
+                    aged += _aged((t0, m0 + shift, t1, m1 + shift), t0, t1, q_k, rule.limit_mc)
+            self.credited.append(credited)
+            self.nearly.append(nearly)
+            self.seen.append(seen)
+            self.aged.append(aged)
+
+    def reached(self, first: int, needed_s: int) -> int:
+        """The whole second at which the credit since sample *first* came to *needed_s*, which it does."""
+        n = bisect_left(self.credited, self.credited[first] + needed_s)
+        (t0, m0), (t1, m1) = self.sensor.samples[n - 1 : n + 1]
+        shift = self.sensor.offset_mk - self.sensor.tolerance_mk
+        warm = _warm([(t0, m0 + shift, t1, m1 + shift)], t0, t1, self.rule.limit_mc)
+        assert warm
+        return math.ceil(warm[0] + (needed_s - self.credited[n - 1] + self.credited[first]))
+
+
+def _part(t0: int, m0: int, t1: int, m1: int, limit: int) -> int:
+    """Whole seconds of a stretch at or above *limit*, where one of its ends is below."""
+    top = max(m0, m1) - limit
+    return top * (t1 - t0) // abs(m1 - m0) if top > 0 else 0
+
+
+def _track(sensor: Sensor, rule: Rule) -> _Track:
+    key = (rule.limit_mc, rule.near_mk, rule.activation_j_mol)
+    found = sensor._tracks.get(key)
+    if found is None:
+        found = sensor._tracks[key] = _Track(sensor, rule)
+    return found
+
+
+def _pieces(loggers: Sequence[Sensor], begin: int, end: int, rule: Rule, *, whole: bool) -> Iterator[_Stretch | _Run]:
+    """[begin, end] in stretches; where one logger alone counts and *whole* allows it, its whole stretches as one run."""
+    there = [one for one in loggers if (one.since is None or one.since < end) and (one.until is None or one.until > begin)]
+    if whole and len(there) == 1 and there[0].hangs_at(begin) and (there[0].until is None or there[0].until >= end):
+        track = _track(there[0], rule)
+        first, last = bisect_left(track.at, begin), bisect_right(track.at, end) - 1
+        if first < last:
+            yield from _stretches(there, begin, track.at[first])
+            yield _Run(track, first, last)
+            yield from _stretches(there, track.at[last], end)
+            return
+    yield from _stretches(there, begin, end)
+
+
 def _equivalent(start: int, stays: Sequence[Stay], sensors: Sensors, rule: Rule, now: int) -> int | None:
     """Whole seconds at the limit's temperature that cured as far as the observed time did; of several loggers the coldest counts."""
     if not rule.activation_j_mol:
@@ -434,7 +533,11 @@ def _equivalent(start: int, stays: Sequence[Stay], sensors: Sensors, rule: Rule,
     total = 0.0
     for stay in stays:
         end = now if stay.end is None else min(now, stay.end)
-        for a, b, lines in _stretches(_loggers(sensors, stay.zone), max(start, stay.start), end):
+        for piece in _pieces(_loggers(sensors, stay.zone), max(start, stay.start), end, rule, whole=True):
+            if isinstance(piece, _Run):
+                total += piece.track.aged[piece.last] - piece.track.aged[piece.first]
+                continue
+            a, b, lines = piece
             if lines:
                 coldest = min(lines, key=lambda line: _on(line, a) + _on(line, b))
                 total += _aged(coldest, a, b, q_k, rule.limit_mc)
@@ -450,10 +553,10 @@ def _when(found: _Earned, needed_s: int, *, with_attended: bool) -> int | None:
     if needed_s <= 0:
         return found.start
     for part in found.credits:
-        if part.attended and not with_attended:
+        if isinstance(part, _Credit) and part.attended and not with_attended:
             continue
         if part.seconds >= needed_s:
-            return math.ceil(part.since + needed_s)
+            return part.track.reached(part.first, needed_s) if isinstance(part, _Run) else math.ceil(part.since + needed_s)
         needed_s -= part.seconds
     return None
 
@@ -523,12 +626,16 @@ def _within(spans: Iterable[Span], start: int, end: int) -> list[Span]:
 # -- the forecast --------------------------------------------------------------------------------------------------------------
 @dataclass(frozen=True)
 class _Rate:
-    """Credited ``seconds`` out of ``of_s``, counted up to ``anchor``; ``of_s`` is 0 where there is no forecast."""
+    """What the zone credited lately, up to ``anchor``: ``times`` and the running ``sums`` of credit at them; none where there is no forecast.
+
+    ``even`` takes it as spread evenly, for want of a whole day to repeat.
+    """
 
     words: str
     anchor: int = 0
-    seconds: int = 0
-    of_s: int = 0
+    times: Sequence[int] = ()
+    sums: Sequence[int] = ()
+    even: bool = False
     attended: bool = False
 
 
@@ -539,11 +646,30 @@ class _Foretell:
     now: int
 
     def ready_at(self, remaining_s: int) -> int | None:
-        if not self.rate.of_s:
+        """When the credit is enough, if what the zone credited lately comes again and again in the same order."""
+        times, sums = self.rate.times, self.rate.sums
+        if not sums:
             return None
         # from the newest sample, not from now: in a room always warm the forecast then stands still
         since = max(self.rate.anchor, self.start)
-        return max(self.now, since - (-remaining_s * self.rate.of_s) // self.rate.seconds)
+        length, whole = times[-1] - times[0], sums[-1]
+        if self.rate.even:
+            at = since - (-remaining_s * length) // whole
+        else:
+            begun = (since - self.rate.anchor) % length
+            cycles, rest = divmod(remaining_s + _sum_at(times, sums, times[0] + begun), whole)
+            if not rest:
+                cycles, rest = cycles - 1, whole
+            n = bisect_left(sums, rest)
+            t0, t1, s0, s1 = times[n - 1], times[n], sums[n - 1], sums[n]
+            at = since - begun + cycles * length + t0 - times[0] - (-(rest - s0) * (t1 - t0)) // (s1 - s0)
+        return max(self.now, at) if at <= self.now + FORECAST_UPTO_S else None
+
+
+def _sum_at(times: Sequence[int], sums: Sequence[int], at: int) -> int:
+    """The running sum at *at*, evenly between two times."""
+    n = min(max(1, bisect_left(times, at)), len(times) - 1)
+    return sums[n - 1] + (sums[n] - sums[n - 1]) * (at - times[n - 1]) // (times[n] - times[n - 1])
 
 
 def _stay_at(stays: Sequence[Stay], now: int) -> Stay | None:
@@ -571,14 +697,21 @@ def _rate(lies_in: Stay | None, sensors: Sensors, readings: Sequence[Reading], r
         min(logger.samples[0][0] for logger in loggers if logger.samples)
     ]
     first = max(first, *logged)
-    seconds = sum(
-        _whole(_warm(lines, a, b, rule.limit_mc))
-        for a, b, lines in _stretches(loggers, first, newest)
-        if lines
-    )
-    if not seconds:
+    days = (newest - first) // DAY_S
+    if days:  # whole days only, so that each hour of the day counts as often as every other
+        first = newest - days * DAY_S
+    times, sums = [first], [0]
+    for piece in _pieces(loggers, first, newest, rule, whole=True):
+        if isinstance(piece, _Run):
+            track, before = piece.track, piece.track.credited[piece.first]
+            times += track.at[piece.first + 1 : piece.last + 1]
+            sums += [sums[-1] + credit - before for credit in track.credited[piece.first + 1 : piece.last + 1]]
+        else:
+            times.append(piece[1])
+            sums.append(sums[-1] + (_whole(_warm(piece[2], piece[0], piece[1], rule.limit_mc)) if piece[2] else 0))
+    if not sums[-1]:
         return _Rate("no forecast: the zone has not been warm enough in the last 48 h")
-    return _Rate("forecast: if the zone goes on as in the last 48 h", newest, seconds, newest - first)
+    return _Rate("forecast: if the zone goes on as in the last 48 h", newest, times, sums, even=not days)
 
 
 def _hand_rate(readings: Sequence[Reading], rule: Rule, now: int) -> _Rate:
@@ -587,7 +720,7 @@ def _hand_rate(readings: Sequence[Reading], rule: Rule, now: int) -> _Rate:
         return _Rate("no forecast: the zone has no logger and no fresh hand reading", attended=True)
     if min(reading.mc for reading in readings if reading.at == newest) < rule.limit_mc:
         return _Rate("no forecast: the newest hand reading is below the limit", attended=True)
-    return _Rate("forecast: if the hand readings go on in time and stay warm", newest, 1, 1, attended=True)
+    return _Rate("forecast: if the hand readings go on in time and stay warm", newest, (0, 1), (0, 1), even=True, attended=True)
 
 
 # -- heat: figures beside the credited hours -----------------------------------------------------------------------------------
@@ -683,6 +816,22 @@ def mean_kinetic_mc(
     middle = sorted(mc for _, mc in samples)[len(samples) // 2]
     mean = equivalent_seconds(samples, q_k, middle, start, end, gap_s) / length
     return 1000 / (1000 / (middle + ZERO_C_MK) - math.log(mean) / q_k) - ZERO_C_MK
+
+
+def mean_kinetic_of(parts: Sequence[tuple[Sequence[tuple[int, int]], int, int, int]], q_k: float = 10_000) -> tuple[float, int] | None:
+    """`mean_kinetic_mc` over several stays, each (samples, start, end, longest gap): thousandths of °C and the seconds observed.
+
+    None where nothing was observed.
+    """
+    reference = 20_000  # any will do: it cancels out
+    aged, length = 0.0, 0
+    for samples, start, end, gap_s in parts:
+        for a, b, line in _lines(samples, start, end, gap_s):
+            aged += _aged(line, a, b, q_k, reference)
+            length += b - a
+    if not length:
+        return None
+    return 1000 / (1000 / (reference + ZERO_C_MK) - math.log(aged / length) / q_k) - ZERO_C_MK, length
 
 
 def _lines(

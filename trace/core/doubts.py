@@ -51,9 +51,14 @@ def _spikes(samples: Sequence[tuple[int, int]], step_mk: int, gap_s: int) -> lis
                 if n + length >= len(samples):
                     break
                 inside, back = samples[n : n + length], samples[n + length]
-                near = all(b[0] - a[0] <= gap_s for a, b in zip(samples[n - 1 : n + length], samples[n : n + length + 1], strict=True))
+                near = all(
+                    b[0] - a[0] <= gap_s
+                    for a, b in zip(samples[n - 1 : n + length], samples[n : n + length + 1], strict=True)
+                )
                 sign = 1 if jump > 0 else -1
-                if near and all(sign * (mc - edge) > step_mk for _, mc in inside for edge in (samples[n - 1][1], back[1])):
+                if near and all(
+                    sign * (mc - edge) > step_mk for _, mc in inside for edge in (samples[n - 1][1], back[1])
+                ):
                     worst = max((mc for _, mc in inside), key=lambda mc: sign * mc)
                     found.append(Doubt("spike", inside[0][0], inside[-1][0], length, worst))
                     n += length

@@ -227,7 +227,11 @@ def restart(stream: Stream, at: int) -> Stream:
 
     With nothing hooked up it is empty until the next hook-up or load.
     """
-    entering = Source(stream.connected, at, *(stream.total_g,) * 3, lo_g=0, hi_g=0)
+    now, lasts_g = stream.total_g, None
+    if stream.connected != UNKNOWN and stream.sources and stream.sources[-1].parent == stream.connected:
+        latest = stream.sources[-1]  # what is hooked up is no fuller for the cleaning
+        lasts_g = None if latest.lasts_g is None else max(0, latest.c0 + latest.lasts_g - now)
+    entering = Source(stream.connected, at, now, now, now, lo_g=0, hi_g=0, lasts_g=lasts_g)
     empty = stream.vessel.kind == vessels.HOPPER and stream.connected == UNKNOWN
     stream = _entered(stream, entering, merge=False)
     return replace(stream, off_ratio_left_g=0, level_g=0 if empty else -1, level_slack_g=0)

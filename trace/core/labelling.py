@@ -81,6 +81,8 @@ SIZES: Mapping[str, Size] = {
     "100x150 mm": Size(100, 150, 9),
 }
 USUAL = "usual"
+#: How many facts the usual face has places for; a tire tag's stay where they are, as its two dates must.
+USUAL_ROOM = {"tote label": 5, "batch label": 3, "cup label": 2, "zone sign": 1, "line sign": 1, "badge": 1, "tire tag": 0}
 DPIS = (203, 300, 600)  # dots to the inch of the label printers in use; *common practice*
 LARGEST_LOGO = 1_000_000  # bytes
 
@@ -104,13 +106,14 @@ def check_face(label: str, size: str, facts: Sequence[str], words: Mapping[str, 
             raise Nonsense(f"A {label} has no fact {quoted(name)}: take of {', '.join(may)}.", field="facts")
     if len(set(facts)) != len(facts):
         raise Nonsense("A fact is named twice: name each once.", field="facts")
-    if facts and size == USUAL:
+    room = USUAL_ROOM[label] if size == USUAL else SIZES[size].room
+    if facts and not room:
         raise Nonsense(
             f"The usual {label} keeps its facts where they are; choose a size such as 4x6 in to choose facts.", field="size"
         )
-    if size != USUAL and len(facts) > SIZES[size].room:
+    if len(facts) > room:
         raise Nonsense(
-            f"{len(facts)} facts are {len(facts) - SIZES[size].room} too many for {size}, which has room for {SIZES[size].room}: "
+            f"{len(facts)} facts are {len(facts) - room} too many for the {size} {label}, which has room for {room}: "
             "leave some out or take a larger label.",
             field="facts",
         )

@@ -25,6 +25,7 @@ class Limit:
     default: int
     why: str
     scope: str = ""  # what it can be set for besides the whole shop: "U" a line
+    least: int = 0  # of a plain count
     most: int = 1000  # of a plain count
     unit: str = ""  # of a plain count
 
@@ -124,7 +125,7 @@ LIMITS: dict[str, Limit] = {
         COUNT, 8, "From so many totes run dry or weighed on, a line's own spread takes the place of the pump's 3 %."
     ),
     "contents_until_gone": Limit(
-        COUNT, 5, "After five contents of new material the old counts as gone: 1 % left in a hose."
+        COUNT, 5, "After five contents of new material the old counts as gone: 1 % left in a hose.", least=1
     ),
     "lot_age_at_receipt": Limit(
         "duration", 180 * 86_400, "A lot without a date of making may be this old when it comes in (m)."
@@ -207,9 +208,9 @@ def read(name: str, text: str) -> units.Quantity:
         one = limit(name)
         if one.unit and " ".join(words[1:]).lower() == one.unit.lower():
             words = words[:1]
-        if len(words) != 1 or not words[0].isdecimal() or len(words[0]) > 9 or int(words[0]) > one.most:
+        if len(words) != 1 or not words[0].isdecimal() or len(words[0]) > 9 or not one.least <= int(words[0]) <= one.most:
             raise Nonsense(
-                f"{name} is a whole number up to {one.most}{' ' + one.unit if one.unit else ''}, not {text!r}.",
+                f"{name} is a whole number from {one.least} to {one.most}{' ' + one.unit if one.unit else ''}, not {text!r}.",
                 field="to",
                 expected="a whole number",
             )

@@ -55,6 +55,7 @@ def parse_plain(content: str | bytes, *, now: int | None = None, unit_sure: bool
     lines = _text(content).split("\n")
     unit = _header(lines[0])
     values: dict[str, int] = {}  # a logger repeats few values many times
+    hours: dict[tuple[str, str], int] = {}  # and writes twelve times or so in an hour
     found: list[Sample] = []
     numbers: dict[int, tuple[int, int]] = {}  # time -> place in found, number of its line
     for number, line in enumerate(lines[1:], start=2):
@@ -64,7 +65,7 @@ def parse_plain(content: str | bytes, *, now: int | None = None, unit_sure: bool
         cells = line.split(",")
         if len(cells) != 2:
             raise _refused(number, line, "is not a time and a value with one comma between them")
-        at = _at(number, line, cells[0].strip())
+        at = _at(number, line, cells[0].strip(), hours)
         written = cells[1].strip()
         mc = values.get(written)
         if mc is None:
@@ -179,7 +180,19 @@ def _header(line: str) -> str:
     return unit
 
 
-def _at(number: int, line: str, written: str) -> int:
+def _at(number: int, line: str, written: str, hours: dict[tuple[str, str], int]) -> int:
+    """Epoch seconds of *written*; *hours* keeps when each hour with its offset began."""
+    usual = 20 <= len(written) <= 25 and written[13] == written[16] == ":" and written.isascii()
+    minute, second = written[14:16], written[17:19]
+    if usual and minute.isdecimal() and second.isdecimal() and minute < "60" and second < "60":
+        begun = hours.get((written[:13], written[19:]))
+        if begun is None:
+            begun = hours[written[:13], written[19:]] = _at_once(number, line, written) - int(minute) * 60 - int(second)
+        return begun + int(minute) * 60 + int(second)
+    return _at_once(number, line, written)
+
+
+def _at_once(number: int, line: str, written: str) -> int:
     match = _TIME.fullmatch(written)
     if match is None:
         raise _refused(

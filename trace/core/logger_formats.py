@@ -40,7 +40,12 @@ EACH = "each"  # every time in the file bears its own offset from UTC
 SHOWN = 3  # offending lines shown at most
 _LOOKED_AT = 2_000  # lines from which columns, unit and dates are found
 
-_MONTHS = {name: n for n, name in enumerate(["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"], start=1)}
+_MONTHS = {
+    name: n
+    for n, name in enumerate(
+        ["jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec"], start=1
+    )
+}
 _DATE = r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})|(\d{1,2})[-/. ](\d{1,2}|[A-Za-z]{3})[-/. ](\d{4}|\d{2})"
 _CLOCK = r"(\d{1,2}):(\d\d)(?::(\d\d)(?:[.,]\d{1,9})?)?(?:\s*([AaPp])\.?[Mm]\.?)?"
 _OFFSET = r"\s*(Z|z|UTC|GMT|[+-]\d\d:?\d\d)?"
@@ -50,7 +55,25 @@ _HOUR = re.compile(_CLOCK + _OFFSET, re.ASCII)
 _EPOCH = re.compile(r"\d{10}(?:\d{3})?", re.ASCII)
 _NUMBER = re.compile(r"[+-]?\d{1,4}(?:[.,]\d{1,6})?", re.ASCII)
 _CELL_UNIT = re.compile(r"(.*?)\s*(?:°|deg\.?\s*|º)?\s*([CcFf])\.?", re.ASCII | re.DOTALL)
-_NOTHING = frozenset({"", "-", "--", "---", "n/a", "na", "nan", "null", "none", "err", "error", "ofl", "ufl", "open", "no data"})
+_NOTHING = frozenset(
+    {
+        "",
+        "-",
+        "--",
+        "---",
+        "n/a",
+        "na",
+        "nan",
+        "null",
+        "none",
+        "err",
+        "error",
+        "ofl",
+        "ufl",
+        "open",
+        "no data",
+    }
+)
 _IN_HEADING = (
     (re.compile(r"(°|º|deg\.?\s?|\(|\[|_|\btemp\w*\s+)f\b|fahrenheit", re.IGNORECASE), "f"),
     (re.compile(r"(°|º|deg\.?\s?|\(|\[|_|\btemp\w*\s+)c\b|celsius|centigrade", re.IGNORECASE), "c"),
@@ -105,17 +128,28 @@ def parts(text: str) -> dict[str, str]:
 
     Raises Nonsense naming the part that is none.
     """
-    takes: Mapping[str, Iterable[str]] = {"delimiter": DELIMITERS, "decimal": DECIMALS, "dates": ORDERS, "unit": UNITS}
+    takes: Mapping[str, Iterable[str]] = {
+        "delimiter": DELIMITERS,
+        "decimal": DECIMALS,
+        "dates": ORDERS,
+        "unit": UNITS,
+    }
     found: dict[str, str] = {}
     for part in text.split():
         name, equals, value = part.partition("=")
         known = [one.name for one in fields(Profile)]
         if not equals or name not in known or not value:
-            raise _asked(f"{quoted(part)} is no part of how a logger's file is read. The parts are: {', '.join(known)}.")
+            raise _asked(
+                f"{quoted(part)} is no part of how a logger's file is read. The parts are: {', '.join(known)}."
+            )
         if name in takes and value not in takes[name]:
             raise _asked(f"{name} is one of {', '.join(takes[name])}, not {quoted(value)}.")
-        if name in ("time", "value") and not re.fullmatch(r"[1-9]\d?(\+[1-9]\d?)?" if name == "time" else r"[1-9]\d?", value, re.ASCII):
-            raise _asked(f"{name} is the number of a column{', or two with + between them' if name == 'time' else ''}, not {quoted(value)}.")
+        if name in ("time", "value") and not re.fullmatch(
+            r"[1-9]\d?(\+[1-9]\d?)?" if name == "time" else r"[1-9]\d?", value, re.ASCII
+        ):
+            raise _asked(
+                f"{name} is the number of a column{', or two with + between them' if name == 'time' else ''}, not {quoted(value)}."
+            )
         if name == "zone":
             _check_zone(value)
         found[name] = value
@@ -160,6 +194,8 @@ def text_of(content: bytes) -> str:
             text = content.decode("utf-8-sig")
         except UnicodeDecodeError:
             text = content.decode("cp1252", "replace")
+    if not text.strip():
+        raise Nonsense("The file is empty: export it from the logger again.", field="csv")
     odd = sum(1 for c in text[:4096] if c == "\ufffd" or (c < " " and c not in "\t\r\n\f"))
     if odd:
         raise Nonsense(
@@ -207,13 +243,18 @@ def _rows(content: str, profile: Profile) -> tuple[list[Row], str]:
             f"this logger's file? It begins with {quoted(content.strip())}.",
             field="csv",
         )
-    return [(n + 1, line, split(line)) for n, line in enumerate(lines[first:], start=first) if line.strip()], heading
+    return [
+        (n + 1, line, split(line)) for n, line in enumerate(lines[first:], start=first) if line.strip()
+    ], heading
 
 
 def _splitter(delimiter: str, content: str):  # type: ignore[no-untyped-def]
     mark = DELIMITERS[delimiter]
     if '"' in content:
-        return lambda line: [cell.strip() for cell in next(csv.reader([line.strip("\r")], delimiter=mark, skipinitialspace=True))]
+        return lambda line: [
+            cell.strip()
+            for cell in next(csv.reader([line.strip("\r")], delimiter=mark, skipinitialspace=True))
+        ]
     return lambda line: [cell.strip() for cell in line.split(mark)]
 
 
@@ -232,7 +273,9 @@ class _Trouble(Exception):
         self.why, self.then = why, then
 
 
-def _samples(rows: list[Row], profile: Profile, now: int | None, unit_sure: bool, whole: bool = True) -> list[Sample]:
+def _samples(
+    rows: list[Row], profile: Profile, now: int | None, unit_sure: bool, whole: bool = True
+) -> list[Sample]:
     values: dict[str, int | None] = {}
     walls: dict[str, list[int]] = {}
     bad: list[tuple[int, str, _Trouble]] = []
@@ -248,10 +291,14 @@ def _samples(rows: list[Row], profile: Profile, now: int | None, unit_sure: bool
             mc = values[written]
             if mc is None:
                 continue
-            time = cells[profile.time[0] - 1] if len(profile.time) == 1 else f"{cells[profile.time[0] - 1]} {cells[profile.time[1] - 1]}"
+            time = (
+                cells[profile.time[0] - 1]
+                if len(profile.time) == 1
+                else f"{cells[profile.time[0] - 1]} {cells[profile.time[1] - 1]}"
+            )
             placed.append((_moments(time, profile, walls), mc, number, line))
-        except _Trouble as trouble:
-            bad.append((number, line.strip(), trouble))
+        except _Trouble as odd:
+            bad.append((number, line.strip(), odd))
             if len(bad) >= SHOWN:
                 break
     if bad:
@@ -261,13 +308,19 @@ def _samples(rows: list[Row], profile: Profile, now: int | None, unit_sure: bool
                 f"The file breaks off in line {number}, {quoted(line)}: it is not the whole file. Export it from the logger again.",
                 field="csv",
             )
-        more = "".join(f" So is line {n}, {quoted(text)}." for n, text, other in bad[1:] if other.why == trouble.why)
-        raise Nonsense(f"Line {number} of the file, {quoted(line)}, {trouble.why}. {trouble.then}{more}", field="csv")
+        more = "".join(
+            f" So is line {n}, {quoted(text)}." for n, text, other in bad[1:] if other.why == trouble.why
+        )
+        raise Nonsense(
+            f"Line {number} of the file, {quoted(line)}, {trouble.why}. {trouble.then}{more}", field="csv"
+        )
     if not placed:
         raise Nonsense("No line of the file has a value: check what the logger wrote.", field="csv")
     found = _in_order(placed)
     if now is not None and found[-1].at > now + times.ALLOWED_AHEAD_S:
-        at, number, line = next((m[0], n, text) for m, _, n, text in placed if min(m) > now + times.ALLOWED_AHEAD_S)
+        at, number, line = next(
+            (m[0], n, text) for m, _, n, text in placed if min(m) > now + times.ALLOWED_AHEAD_S
+        )
         raise Nonsense(
             f"Line {number} of the file, {quoted(line.strip())}, lies {times.hours(at - now)} ahead of now: check the logger's clock, the "
             f"order of its dates ({ORDERS[profile.dates]}) and its zone ({profile.zone}).",
@@ -304,16 +357,23 @@ def _mc(written: str, profile: Profile) -> int | None:
     number = written
     if not _NUMBER.fullmatch(number) and (match := _CELL_UNIT.fullmatch(written)):
         if match[2].lower() != profile.unit:
-            raise _Trouble(f"is in °{match[2].upper()}, the others in {UNITS[profile.unit]}", "Was the logger set to another unit meanwhile?")
+            raise _Trouble(
+                f"is in °{match[2].upper()}, the others in {UNITS[profile.unit]}",
+                "Was the logger set to another unit meanwhile?",
+            )
         number = match[1]
     other = "," if profile.decimal == "point" else "."
     if not _NUMBER.fullmatch(number) or other in number:
-        raise _Trouble(f"has no value that can be read in column {profile.value}", f"Write it like 23{DECIMALS[profile.decimal]}4.")
+        raise _Trouble(
+            f"has no value that can be read in column {profile.value}",
+            f"Write it like 23{DECIMALS[profile.decimal]}4.",
+        )
     value = Fraction(number.replace(",", "."))
     mc = round(value * 1000 if profile.unit == "c" else (value - 32) * Fraction(5000, 9))
     if not COLDEST_MC <= mc <= HOTTEST_MC:
         raise _Trouble(
-            f"says {written} in {UNITS[profile.unit]}, which no cure zone has", "Is the sensor broken, or the unit another?"
+            f"says {written} in {UNITS[profile.unit]}, which no cure zone has",
+            "Is the sensor broken, or the unit another?",
         )
     return mc
 
@@ -329,7 +389,11 @@ def _moments(written: str, profile: Profile, walls: dict[str, list[int]]) -> lis
         raise _Trouble("has no time that can be read")
     *day, hour, minute, second, half, offset = match.groups()
     if (offset is None) == (profile.zone == EACH):
-        raise _Trouble("bears no offset from UTC, as the others do" if offset is None else f"bears the offset {offset}, the others none")
+        raise _Trouble(
+            "bears no offset from UTC, as the others do"
+            if offset is None
+            else f"bears the offset {offset}, the others none"
+        )
     h = int(hour)
     if half and not 1 <= h <= 12:
         raise _Trouble("has a time that is not on the clock")
@@ -402,11 +466,20 @@ def _check_zone(zone: str) -> None:
     try:
         ZoneInfo(zone)
     except (LookupError, ValueError, OSError):
-        raise _asked(f"{quoted(zone)} is no zone of time: write America/Chicago, UTC, an offset such as -06:00, or each.") from None
+        raise _asked(
+            f"{quoted(zone)} is no zone of time: write America/Chicago, UTC, an offset such as -06:00, or each."
+        ) from None
 
 
 # -- looking at a file nobody described ----------------------------------------------------------------------------------------
-def look(content: str, *, zone: str, now: int | None = None, said: Mapping[str, str] | None = None, unit_sure: bool = False) -> Look:
+def look(
+    content: str,
+    *,
+    zone: str,
+    now: int | None = None,
+    said: Mapping[str, str] | None = None,
+    unit_sure: bool = False,
+) -> Look:
     """What *content* is taken for, and why; parts of the profile that were *said* (`parts`) are taken as they are.
 
     *zone* is the shop's, taken where the file says nothing of its own.
@@ -464,7 +537,12 @@ def _table(lines: list[str], content: str, said: Mapping[str, str]) -> tuple[str
             field="csv",
         )
     _, width, name, table, above = best
-    if name == "comma" and above and width == len(_splitter(name, content)(above[-1])) + 1 and said.get("delimiter") is None:
+    if (
+        name == "comma"
+        and above
+        and width == len(_splitter(name, content)(above[-1])) + 1
+        and said.get("delimiter") is None
+    ):
         raise Nonsense(
             f"The readings have one column more than their heading {quoted(above[-1])}: the comma parts columns and decimals alike. Export "
             "the file with semicolons between its columns, or with a decimal point.",
@@ -478,7 +556,11 @@ def _time_columns(table: list[list[str]]) -> tuple[int, ...] | None:
         cells = [row[n] for row in table]
         if all(_WHOLE.fullmatch(cell) or _EPOCH.fullmatch(cell) for cell in cells):
             return (n + 1,)
-        if n + 1 < len(table[0]) and all(_DAY.fullmatch(c) for c in cells) and all(_HOUR.fullmatch(r[n + 1]) for r in table):
+        if (
+            n + 1 < len(table[0])
+            and all(_DAY.fullmatch(c) for c in cells)
+            and all(_HOUR.fullmatch(r[n + 1]) for r in table)
+        ):
             return (n + 1, n + 2)
     return None
 
@@ -489,7 +571,11 @@ def _headings(above: list[str], delimiter: str, content: str, width: int) -> lis
 
 
 def _value_column(
-    table: list[list[str]], headings: list[str], time: tuple[int, ...], said: Mapping[str, str], evidence: list[str]
+    table: list[list[str]],
+    headings: list[str],
+    time: tuple[int, ...],
+    said: Mapping[str, str],
+    evidence: list[str],
 ) -> tuple[str, int]:
     """The decimal mark and the column of the temperature."""
     numbers: dict[int, list[str]] = {}
@@ -499,7 +585,9 @@ def _value_column(
         cells = [row[n] for row in table if row[n].lower() not in _NOTHING]
         bare = [m[1] if not _NUMBER.fullmatch(c) and (m := _CELL_UNIT.fullmatch(c)) else c for c in cells]
         good = [cell for cell in bare if _NUMBER.fullmatch(cell)]
-        if 2 * len(good) >= len(cells) > 0 or (good and _HEAT.search(headings[n])):  # a few bad lines are named when they are read
+        if 2 * len(good) >= len(cells) > 0 or (
+            good and _HEAT.search(headings[n])
+        ):  # a few bad lines are named when they are read
             numbers[n + 1] = good
     if "value" in said:
         column = int(said["value"])
@@ -511,7 +599,8 @@ def _value_column(
         columns = named or found
         if not columns:
             raise Nonsense(
-                f"The file has times but no column of temperatures; its first reading is {quoted(' | '.join(table[0]))}.", field="csv"
+                f"The file has times but no column of temperatures; its first reading is {quoted(' | '.join(table[0]))}.",
+                field="csv",
             )
         if len(columns) > 1:
             names = ", ".join(f"value={n} ({headings[n - 1] or table[0][n - 1]})" for n in columns)
@@ -522,7 +611,10 @@ def _value_column(
     cells = numbers.get(column, [])
     marks = {mark for cell in cells for mark in ".," if mark in cell}
     if len(marks) > 1:
-        raise Nonsense(f"Column {column} has points and commas in its numbers; which is the decimal mark can't be told.", field="csv")
+        raise Nonsense(
+            f"Column {column} has points and commas in its numbers; which is the decimal mark can't be told.",
+            field="csv",
+        )
     decimal = said.get("decimal") or ("comma" if marks == {","} else "point")
     if marks:
         evidence.append(f"decimal {decimal}")
@@ -530,17 +622,29 @@ def _value_column(
 
 
 def _counts_up(cells: list[str]) -> bool:
-    return len(cells) > 2 and all(c.isdigit() for c in cells) and {int(b) - int(a) for a, b in pairwise(cells)} in ({1}, {-1})
+    return (
+        len(cells) > 2
+        and all(c.isdigit() for c in cells)
+        and {int(b) - int(a) for a, b in pairwise(cells)} in ({1}, {-1})
+    )
 
 
 def _unit(
-    table: list[list[str]], above: list[str], headings: list[str], value: int, decimal: str, said: Mapping[str, str], evidence: list[str]
+    table: list[list[str]],
+    above: list[str],
+    headings: list[str],
+    value: int,
+    decimal: str,
+    said: Mapping[str, str],
+    evidence: list[str],
 ) -> str:
     if "unit" in said:
         evidence.append(f"{UNITS[said['unit']]}, as said")
         return said["unit"]
     in_cells = {
-        match[2].lower() for row in table if not _NUMBER.fullmatch(row[value - 1]) and (match := _CELL_UNIT.fullmatch(row[value - 1]))
+        match[2].lower()
+        for row in table
+        if not _NUMBER.fullmatch(row[value - 1]) and (match := _CELL_UNIT.fullmatch(row[value - 1]))
     }
     if len(in_cells) == 1:
         unit = in_cells.pop()
@@ -552,7 +656,9 @@ def _unit(
             unit = units.pop()
             evidence.append(f"{UNITS[unit]}, from {quoted(where.strip())}")
             return unit
-    values = sorted(float(row[value - 1].replace(",", ".")) for row in table if _NUMBER.fullmatch(row[value - 1]))
+    values = sorted(
+        float(row[value - 1].replace(",", ".")) for row in table if _NUMBER.fullmatch(row[value - 1])
+    )
     if not values:
         raise _asked(f"Column {value} has no numbers: say which column is the temperature, such as value=3.")
     middle = values[len(values) // 2]
@@ -561,12 +667,20 @@ def _unit(
     elif 48 <= middle <= 105:
         guess = "f"
     else:
-        raise _asked(f"The file does not say its unit, and half of its values lie about {middle:g}: say unit=c or unit=f.")
+        raise _asked(
+            f"The file does not say its unit, and half of its values lie about {middle:g}: say unit=c or unit=f."
+        )
     evidence.append(f"{UNITS[guess]}, ONLY by its values, about {middle:g}: make sure")
     return guess
 
 
-def _order(table: list[list[str]], time: tuple[int, ...], said: Mapping[str, str], evidence: list[str], now: int | None) -> str:
+def _order(
+    table: list[list[str]],
+    time: tuple[int, ...],
+    said: Mapping[str, str],
+    evidence: list[str],
+    now: int | None,
+) -> str:
     if "dates" in said:
         evidence.append(f"dates {ORDERS[said['dates']]}, as said")
         return said["dates"]
@@ -593,17 +707,28 @@ def _order(table: list[list[str]], time: tuple[int, ...], said: Mapping[str, str
             continue
     if len(fits) == 1:
         order = next(iter(fits))
-        odd = next((cell for cell, one in zip(cells, short, strict=True) if int(one[0]) > 12 or int(one[1]) > 12), cells[0])
+        odd = next(
+            (cell for cell, one in zip(cells, short, strict=True) if int(one[0]) > 12 or int(one[1]) > 12),
+            cells[0],
+        )
         evidence.append(f"dates {ORDERS[order]}, because of {quoted(odd)}")
         return order
     # each order asks for another year's worth of days: the one in which the readings run on without a leap, and in the past, is meant
-    leaps = {order: max((abs(b - a) for a, b in pairwise(found)), default=timedelta(0)) for order, found in fits.items()}
+    leaps = {
+        order: max((abs(b - a) for a, b in pairwise(found)), default=timedelta(0))
+        for order, found in fits.items()
+    }
     today = None if now is None else datetime.fromtimestamp(now, UTC).replace(tzinfo=None) + timedelta(days=1)
     past = [order for order, found in fits.items() if today is None or max(found) <= today]
     running = [order for order in past if leaps[order] <= timedelta(days=2)]
-    for kept, why in ((running, "by it the readings run on from day to day"), (past, "by the other the readings would lie ahead of now")):
+    for kept, why in (
+        (running, "by it the readings run on from day to day"),
+        (past, "by the other the readings would lie ahead of now"),
+    ):
         if len(kept) == 1:
-            evidence.append(f"dates {ORDERS[kept[0]]}, because {why} ({quoted(cells[0])} to {quoted(cells[-1])})")
+            evidence.append(
+                f"dates {ORDERS[kept[0]]}, because {why} ({quoted(cells[0])} to {quoted(cells[-1])})"
+            )
             return kept[0]
     raise _asked(
         f"The dates, such as {quoted(cells[0])}, can be read in more than one way: say "
@@ -613,7 +738,13 @@ def _order(table: list[list[str]], time: tuple[int, ...], said: Mapping[str, str
 
 
 def _zone_of(
-    table: list[list[str]], above: list[str], time: tuple[int, ...], zone: str, order: str, said: Mapping[str, str], evidence: list[str]
+    table: list[list[str]],
+    above: list[str],
+    time: tuple[int, ...],
+    zone: str,
+    order: str,
+    said: Mapping[str, str],
+    evidence: list[str],
 ) -> str:
     if "zone" in said:
         evidence.append(f"times of {said['zone']}, as said")
@@ -646,10 +777,16 @@ def _clock_change(samples: list[Sample], profile: Profile) -> list[str]:
     zone = ZoneInfo(profile.zone)
     for a, b in pairwise(samples):
         before, after = (datetime.fromtimestamp(at, zone).utcoffset() or timedelta(0) for at in (a.at, b.at))
-        if before != after and b.at - a.at != usual and b.at - a.at + (after - before) // timedelta(seconds=1) == usual:
+        if (
+            before != after
+            and b.at - a.at != usual
+            and b.at - a.at + (after - before) // timedelta(seconds=1) == usual
+        ):
             minutes = int(before / timedelta(minutes=1))
             offset = f"{'-' if minutes < 0 else '+'}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"
-            return [f"CLOCK CHANGE: the readings run on evenly across it; if the logger stays on one time, say zone={offset}"]
+            return [
+                f"CLOCK CHANGE: the readings run on evenly across it; if the logger stays on one time, say zone={offset}"
+            ]
     return []
 
 

@@ -82,19 +82,7 @@ def listing(
 
     Raises Nonsense for a threshold outside (0, 1] or a defect that isn't one of the two.
     """
-    if defect not in DEFECTS:
-        raise Nonsense(
-            f"The kind of defect {defect!r} is not known: say 'setting' (slow, soft, off-ratio) or 'contamination' "
-            "(moisture, foreign matter, unset material).",
-            field="defect",
-            expected="setting or contamination",
-        )
-    if not 0 < threshold <= 1:
-        raise Nonsense(
-            f"The threshold {threshold} is not a fraction above 0 and up to 1; 0.01 is 1 % of the fill.",
-            field="threshold",
-            expected="above 0, up to 1",
-        )
+    check(defect, threshold)
     through = defect == CONTAMINATION
     family = exposure.read(links)
     held = exposure.intervals(family, suspects, unknown_may_hold, through_regrind=through)
@@ -133,6 +121,33 @@ def listing(
     items.sort(key=lambda one: (TIERS.index(one.tier), -round(one.exposure.best, 12), one.id))
     in_traces = sum(held[item].best * family.total.get(item, 0) for item in sorted(traces))
     return Listing(tuple(items), len(traces), round(in_traces))
+
+
+def tier_of(held: Interval, straight: Grams, threshold: float) -> str:
+    """The first tier that fits an item by what it holds: see :func:`listing`."""
+    return _tier(held, straight, threshold * AT_THRESHOLD)
+
+
+def grams_of(held: Interval, total: int) -> Grams:
+    """*held* of *total* grams: least rounded down, most up, best to the nearest gram."""
+    return _grams(held, total)
+
+
+def check(defect: str, threshold: Fraction | float) -> None:
+    """Raises Nonsense for a threshold outside (0, 1] or a defect that isn't one of the two."""
+    if defect not in DEFECTS:
+        raise Nonsense(
+            f"The kind of defect {defect!r} is not known: say 'setting' (slow, soft, off-ratio) or 'contamination' "
+            "(moisture, foreign matter, unset material).",
+            field="defect",
+            expected="setting or contamination",
+        )
+    if not 0 < threshold <= 1:
+        raise Nonsense(
+            f"The threshold {threshold} is not a fraction above 0 and up to 1; 0.01 is 1 % of the fill.",
+            field="threshold",
+            expected="above 0, up to 1",
+        )
 
 
 def _tier(held: Interval, straight: Grams, least_share: float) -> str:

@@ -126,6 +126,7 @@ def decide(
             for words in evidence.fill_findings
         ),
         *_hours(evidence, passing, path, ready_at, say_time),
+        *_equivalent(evidence),
         *_tag(evidence),
     )
     stopping = {finding.code for finding in findings if finding.stops}
@@ -339,6 +340,16 @@ def _hours(
         counted += f"; {_length(cure.near_s)} were just below the limit"
     forecast = f"Ready about {say_time(ready_at)}." if ready_at is not None else f"{_sentence(cure.basis)}"
     yield Finding("hours", f"{counted}. {forecast}", True)
+
+
+def _equivalent(evidence: Evidence) -> Iterable[Finding]:
+    seconds = evidence.cure.equivalent_s
+    if evidence.finished and seconds is not None:
+        yield Finding(
+            "equivalent",
+            f"By the activation energy given, the observed time came to {_length(seconds)} at the limit's temperature; shown beside, never counted.",
+            False,
+        )
 
 
 def _tag(evidence: Evidence) -> Iterable[Finding]:

@@ -23,8 +23,8 @@ from fillbook.trace.web import (
     trouble,
 )
 from fillbook.trace.web.cage import views as cage
-from fillbook.trace.web.desk import views as desk
 from fillbook.trace.web.counts import views as counts
+from fillbook.trace.web.desk import views as desk
 from fillbook.trace.web.dock import views as dock
 from fillbook.trace.web.floor import views as floor
 from fillbook.trace.web.holds import views as holds

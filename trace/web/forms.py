@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from collections.abc import Iterable, Mapping
 from typing import Any
@@ -16,6 +17,15 @@ from fillbook.trace.web.inputs import Input
 from fillbook.trace.web.trouble import status_of
 from fillbook.trace.work import acting, registry
 from fillbook.trace.work.ask import Item, fields_of
+
+
+def at_fault(one: Input, field: str) -> Input:
+    """The input that *field* of an error names: of a repeated group, such as ``pieces[1].source``, the one in its row."""
+    row = re.match(r"\w+\[(\d+)\]\.(\w+)", field)
+    filled = [group for group in one.groups if any(part.said for part in group)]  # empty rows were not sent
+    if row and int(row[1]) < len(filled):
+        return next((part for part in filled[int(row[1])] if row[2] in part.stored), one)
+    return one
 
 
 class Form:
@@ -123,18 +133,31 @@ class Form:
         ]
         field = (self.error.field or "") if self.error else ""
         for one in drawn:
-            if field.split("[")[0] in one.stored or field.startswith(f"fields.{one.name}"):
-                one.error = str(self.error)
+            if field.split("[")[0] in one.stored:
+                at_fault(one, field).error = str(self.error)
         return drawn
 
     def at_once(self, drawn: list[Input]) -> list[Input]:
         order = {name: n for n, name in enumerate(self.first)}
-        shown = [one for one in drawn if one.name in order or one.error]
+        shown = [one for one in drawn if one.name in order or one.error or one.groups]
         return sorted(shown, key=lambda one: order.get(one.name, len(order)))
 
     def under_more(self, drawn: list[Input]) -> list[Input]:
         shown = {one.name for one in self.at_once(drawn)}
         return [one for one in drawn if one.name not in shown]
+
+    @property
+    def error_at_top(self) -> bool:
+        """Whether the error stands above the form: where it is about more than one field, or about none that is shown."""
+        if self.error is None or isinstance(self.error, Stopped | NotAllowed | Conflict):
+            return self.error is not None
+        shown = self.shown()
+        parts = [part for one in shown for group in one.groups for part in group]
+        return not (self.at_error or any(one.error for one in [*shown, *parts]))
+
+    def shown(self) -> list[Input]:
+        """Every input of the page that may be at fault."""
+        return self.inputs()
 
     @property
     def at_error(self) -> str:

@@ -49,6 +49,7 @@ class Input:
     error: str = ""
     groups: list[list[Input]] = field(default_factory=list)
     stored: tuple[str, ...] = ()  # the names under which an error may speak of it
+    usual: Any = ""  # what stands in it before anybody typed
 
     @property
     def id(self) -> str:
@@ -56,7 +57,9 @@ class Input:
 
     @property
     def said(self) -> bool:
-        return bool(self.value) or bool(self.groups and any(i.said for g in self.groups for i in g))
+        """Whether somebody put something in that did not stand there before."""
+        typed = bool(self.value) and self.value != self.usual
+        return typed or any(part.said for group in self.groups for part in group)
 
 
 def unit_order(dimension: str, us: bool) -> list[str]:
@@ -107,6 +110,9 @@ def draw(verb: str, one: Field, said: MultiDict, prefix: str = "") -> Input:
             made.value = str(one.default)
         if one.many:
             made.hint += "; several with blanks between"
+    elif one.many and one.kind is str:
+        made.widget, made.value = "lines", "\n".join(said.getlist(name))
+        made.hint += "; each on a line of its own"
     elif one.kind is dict:
         made.widget, made.hint = "lines", f"{made.hint}; one a line, such as net_kg = 950"
     elif isinstance(one.mark, Words):
@@ -117,6 +123,7 @@ def draw(verb: str, one: Field, said: MultiDict, prefix: str = "") -> Input:
         if name not in said and isinstance(one.default, str):
             made.value = one.default
     _offer(made, verb, one)
+    made.usual = made.value if name not in said else draw(verb, one, MultiDict(), prefix).value if one.sub is None else ""
     if not _words(made.hint) - _words(made.caption):
         made.hint = ""  # it would only say the caption again
     return made
@@ -250,6 +257,9 @@ def _said(verb: str, one: Field, said: MultiDict, files: Mapping[str, Any], pref
     if one.many and isinstance(one.mark, Item):
         parts = [part.strip() for line in said.getlist(name) for part in re.split(r"[\n,;]+", line)]
         return {one.name: [part for part in parts if part]} if any(parts) else {}
+    if one.many and one.kind is str:
+        lines = [line.strip() for text in said.getlist(name) for line in text.splitlines()]
+        return {one.name: [line for line in lines if line]} if any(lines) else {}
     if one.many and one.kind is int:
         parts = re.split(r"[\s,;]+", text)
         return {one.name: [part for part in parts if part]} if text else {}

@@ -56,7 +56,7 @@ def status_of(trouble: ShopError) -> int:
 def page(words: str, status: int) -> tuple[str, int]:
     g.setdefault("shop", None)
     headline = HEADLINES.get(status, "That did not work")
-    scanned = request.form.get("code", "") if request.method == "POST" else ""
+    scanned = request.form.get("code", "") if request.method == "POST" and status != 413 else ""
     return render_template(
         "shared/trouble.html", words=words, status=status, headline=headline, scanned=scanned
     ), status

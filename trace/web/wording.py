@@ -103,7 +103,7 @@ CAUTIONS = {
     ),
 }
 WITHOUT_CAUTION = ("return", "identify", "print", "read cup", "attach", "keep", "inspect", "read temperature", "log temperatures",
-                   "grind", "scrap", "settle", "trust samples", "let sensor send")
+                   "grind", "scrap", "settle", "print failed", "note supplier code", "weigh", "trust samples", "let sensor send")
 CAUTION_AT = {"dock": "isocyanate", "line": "isocyanate", "cage": "pressure", "racks": "heat", "desk": "heat", "regrind": "cutting"}
 
 
@@ -124,4 +124,4 @@ def cautions(verb: str, place: str) -> tuple[str, str] | None:
 
 def takes(role: str) -> str:
     """Who may do it, in words."""
-    return {"hand": "everybody", "lead": "a lead", "owner": "the owner"}[role]
+    return {"hand": "for everybody", "lead": "for a lead", "owner": "for the owner"}[role]

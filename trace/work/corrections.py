@@ -10,7 +10,7 @@ from fillbook.trace.book import apply, chain, journal, queries
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Conflict, Nonsense, UnknownItem
 from fillbook.trace.work import registry
-from fillbook.trace.work.ask import Ask, Moment, Note, Reading, read
+from fillbook.trace.work.ask import Ask, Moment, Note, Reading, clean, fields_of, read
 from fillbook.trace.work.floor import Floor, find_item, keep_blob, stored
 from fillbook.trace.work.registry import verb
 
@@ -20,6 +20,7 @@ FIXED = (
     "release",
     "open recall",
     "print",
+    "print failed",
 )  # what is frozen or only says what was handed out
 
 
@@ -95,7 +96,8 @@ def _refuse_if_used(floor: Floor, target: journal.Event) -> None:
     )  # fmt: skip
     if signed:
         raise Conflict(
-            f"The return of event {target.seq} was identified by event {signed}; void that first.", field="event"
+            f"The return of event {target.seq} was identified by event {signed}; void that first.",
+            field="event",
         )
     for item in target.body["ids"]:
         used = floor.book.one(
@@ -124,10 +126,17 @@ def _new_body(
     changed = registry.find(target.kind)
     said = {k: v for k, v in now.body["said"].items() if k not in ("typed", "typed_at", "override")}
     override = ask.fields.get("override", now.body["said"].get("override"))
+    if override is not None:
+        if not isinstance(override, str) or not clean(override, "override", 500):
+            raise Nonsense("override is the lead's reason to go on against a stop, in words.", field="override")
+        override = clean(override, "override", 500)
     fields = {**said, **{k: v for k, v in ask.fields.items() if k != "override"}}
-    for name, value in ask.fields.items():
-        if value is None:
-            fields.pop(name, None)
+    for name in [name for name, value in ask.fields.items() if value is None and name != "override"]:
+        kept_as = next((one.name for one in fields_of(changed.ask) if name in (one.name, *one.accepts)), None)
+        if kept_as is None:
+            raise Nonsense(f"{name} is not a field of {target.kind!r}.", field=name)
+        fields.pop(name, None)
+        fields.pop(kept_as, None)
     before = apply.take_away(floor.book, floor.shop, target.seq)
     how = Reading(
         floor.timezone,
@@ -172,6 +181,8 @@ def check_after(floor: Floor, event: journal.Event) -> None:
             "SELECT text FROM event WHERE shop = ? AND corrects = ?", floor.shop, target.seq
         )
     ]
+    if event.body["void"] and target.kind in ("pause", "abandon"):
+        _nothing_counted_on(floor, bodies, target.happened_at)
     for item in dict.fromkeys(item for body in bodies for item in apply.touched(body)):
         if ids.kind_of(item) == "F":
             _cut_out_before_it_was_ground(floor, item)
@@ -183,7 +194,8 @@ def check_after(floor: Floor, event: journal.Event) -> None:
         )
         if name:
             raise Conflict(
-                f"There are totes of {name}, which need its ratio: correct or void their receipt first.", field="event"
+                f"There are totes of {name}, which need its ratio: correct or void their receipt first.",
+                field="event",
             )
 
 
@@ -231,3 +243,19 @@ def _cut_out_before_it_was_ground(floor: Floor, tire: str) -> None:
             f"{ids.pretty(tire)} was cut out at {floor.say(cut)}{also}, so {what} can't be taken away or moved after it: correct or void that first.",
             field="event",
         )
+
+
+def _nothing_counted_on(floor: Floor, bodies: list[dict[str, Any]], at: int) -> None:
+    """A part of a fill isn't voided under a later total that counted on from it."""
+    for body in bodies:
+        for draw in body.get("draws", []):
+            later = floor.book.one(
+                "SELECT at, seq FROM line_act WHERE item = ? AND what = 'draw' AND purpose = 'main' AND at >= ? ORDER BY at LIMIT 1",
+                draw["item"], at,
+            )  # fmt: skip
+            if draw["item"] and later:
+                raise Conflict(
+                    f"{ids.pretty(draw['item'])} was weighed again at {floor.say(later.at)} (event {later.seq}), and that counted on "
+                    "from here: void that event first.",
+                    field="event",
+                )

@@ -17,7 +17,9 @@ from fillbook.trace.work.registry import verb
 
 class Release(Ask):
     tire: Tire | None = Field(None, description="The tire; scan its tag")
-    tires: list[Tire] = Field(default_factory=list, description="Several tires, released with one signature", max_length=60)
+    tires: list[Tire] = Field(
+        default_factory=list, description="Several tires, released with one signature", max_length=60
+    )
     tag_scanned: bool = Field(True, description="The tags were scanned, not typed")
 
 
@@ -33,7 +35,9 @@ def release(ask: Release, floor: Floor) -> dict[str, Any]:
     for tire in tires:
         _may_be_asked(floor, tire, field)
     zones = cures.Zones(floor.book, floor.shop, floor.at)
-    cases = [cures.case(floor.book, tire, floor.at, tag_scanned=ask.tag_scanned, zones=zones) for tire in tires]
+    cases = [
+        cures.case(floor.book, tire, floor.at, tag_scanned=ask.tag_scanned, zones=zones) for tire in tires
+    ]
     kept_back = [case for case in cases if not case.decision.ok]
     if kept_back and len(tires) > 1:  # one signature, one reason: an override is for one tire
         each = " ".join(f"{ids.pretty(case.tire)}: {case.decision.stops[0].words}" for case in kept_back[:5])
@@ -44,7 +48,12 @@ def release(ask: Release, floor: Floor) -> dict[str, Any]:
     for case in cases:
         for finding in case.decision.findings:
             if finding.stops:
-                floor.stop(f"release {finding.code}", f"{ids.pretty(case.tire)}: {finding.words}", case.tire, field=field)
+                floor.stop(
+                    f"release {finding.code}",
+                    f"{ids.pretty(case.tire)}: {finding.words}",
+                    case.tire,
+                    field=field,
+                )
             elif finding.code in ("typed", "rating"):
                 floor.note(finding.code, finding.words, case.tire)
     return {"frozen": [_frozen(floor, case) for case in cases]}
@@ -107,7 +116,10 @@ def settle(ask: Settle, floor: Floor) -> dict[str, Any]:
         raise Nonsense("Say what was looked at and done.", field="why")
     found = later.alert(floor.book, floor.shop, ask.tire)
     if found is None:
-        raise Nonsense(f"No later reading changed the release of {ids.pretty(ask.tire)}; there is nothing to settle.", field="tire")
+        raise Nonsense(
+            f"No later reading changed the release of {ids.pretty(ask.tire)}; there is nothing to settle.",
+            field="tire",
+        )
     return {"alert": found.words}
 
 

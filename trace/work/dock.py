@@ -31,6 +31,7 @@ class Receive(Ask):
         None, description="When it was made, as on the label: pieces cut before that can't hold it"
     )
     use_by: Moment | None = Field(None, description="Use by, as on the label")
+    supplier_code: Text | None = Field(None, description="The supplier's own code, as scanned from its label")
 
 
 @verb("receive", Receive, place="dock")

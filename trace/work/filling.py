@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import queries, spans
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids, times, tires
 from fillbook.trace.core.errors import Conflict, Nonsense, UnknownItem
@@ -298,6 +298,7 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
             holds=True,
         )
     mix = mix_of(floor, ask.tire, line, ask.mix_e4)
+    check_counted_on(floor, ask.tire)
     before = drawn_so_far(floor, ask.tire)
     if ask.weight_g < before:
         raise Nonsense(
@@ -328,6 +329,17 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
 def drawn_so_far(floor: Floor, tire: str) -> int:
     """Grams that are in a tire by the book already: the parts of a fill that was interrupted."""
     return sum(act.grams for act in queries.draws_of(floor.book, tire) if act.at <= floor.at)
+
+
+def check_counted_on(floor: Floor, tire: str, field: str = "weight_kg") -> None:
+    """Refuse a total under which a later one has counted on already: the grams of both would no longer add up to what was read."""
+    later = next((act for act in queries.draws_of(floor.book, tire) if act.at > floor.at and act.purpose == "main"), None)
+    if later:
+        raise Nonsense(
+            f"{ids.pretty(tire)} was weighed again at {floor.say(later.at)} (event {later.seq}), and that counted on from here: "
+            "void that event first, then enter both.",
+            field=field,
+        )
 
 
 def mix_of(floor: Floor, tire: str, line: str, said: int | None) -> int:
@@ -371,6 +383,14 @@ def _note_findings(ask: FinishFill, floor: Floor, line: str, draws: list[dict[st
         note(
             "regrind of unknown origin",
             f"No regrind batch was loaded on {floor.name(line)}: its regrind is of unknown origin.",
+        )
+    for span in spans.given_too_much(floor.book, floor.shop, line, floor.at, draws):
+        floor.note(
+            "more than it held",
+            f"{ids.pretty(span.item)} held {span.held_g / 1000:.1f} kg when it was hooked up to {floor.name(line)}; with this fill "
+            f"{span.drawn_g / 1000:.1f} kg are drawn from it. What is more counts as of unknown origin: enter the change-over that "
+            "is missing, or correct the weight.",
+            span.item,
         )
     if queries.off_ratio_at(floor.book, line, floor.at):
         note(

@@ -12,7 +12,7 @@ from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.work.ask import Ask, Line, Mass, Note, Tire, Tote
 from fillbook.trace.work.dock import BASIS
-from fillbook.trace.work.filling import drawn_so_far, mix_of
+from fillbook.trace.work.filling import check_counted_on, drawn_so_far, mix_of
 from fillbook.trace.work.floor import Floor
 from fillbook.trace.work.lines import SUBSTANCE, draw
 from fillbook.trace.work.registry import verb
@@ -35,6 +35,7 @@ def _part(floor: Floor, line: str, tire: str, total_g: int | None, basis: str) -
     """The draw since the last one, from the total that is in the tire now."""
     if total_g is None:
         return []
+    check_counted_on(floor, tire)
     before = drawn_so_far(floor, tire)
     if total_g < before:
         raise Nonsense(
@@ -73,7 +74,8 @@ def resume(ask: Resume, floor: Floor) -> dict[str, Any]:
             f"{ids.pretty(ask.tire)} is {state.state}; only an interrupted fill goes on.", field="tire"
         )
     start = queries.start_of(floor.book, ask.tire)
-    assert start is not None
+    if start is None:
+        raise Nonsense(f"The start of {ids.pretty(ask.tire)} was voided; start its fill anew.", field="tire")
     line = ask.line or start.line
     busy = queries.open_fill(floor.book, line, floor.at)
     if busy and busy["item"] != ask.tire:
@@ -157,8 +159,6 @@ class PourHeel(Ask):
 @verb("pour heel", PourHeel, place="dock")
 def pour_heel(ask: PourHeel, floor: Floor) -> dict[str, Any]:
     """Pour the rest of a tote into another; the mixture gets its own ID and label."""
-    one, other = queries.tote(floor.book, ask.tote), queries.tote(floor.book, ask.into)
-    assert one is not None and other is not None
     for tote in (ask.tote, ask.into):
         state = floor.must_exist(tote, "pouring")
         if state.state == "hooked up":
@@ -168,6 +168,8 @@ def pour_heel(ask: PourHeel, floor: Floor) -> dict[str, Any]:
         floor.check_held(tote, "pouring")
     if ask.tote == ask.into:
         raise Nonsense("A tote can't be poured into itself.", field="into")
+    one, other = queries.tote(floor.book, ask.tote), queries.tote(floor.book, ask.into)
+    assert one is not None and other is not None
     if one.side != other.side:
         floor.stop(
             "wrong side",
@@ -176,7 +178,11 @@ def pour_heel(ask: PourHeel, floor: Floor) -> dict[str, Any]:
         )
     if one.system.lower() != other.system.lower():
         floor.stop("mixed systems", f"{one.system} and {other.system} are never mixed.", ask.into)
-    rest = other.net_g - queries.used_of(floor.book, ask.into) - in_hoses(floor.book, floor.shop).get(ask.into, 0)
+    rest = (
+        other.net_g
+        - queries.used_of(floor.book, ask.into)
+        - in_hoses(floor.book, floor.shop).get(ask.into, 0)
+    )
     mixture = floor.mint("L")[0]
     return {
         "mixture": mixture,

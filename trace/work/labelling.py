@@ -28,7 +28,7 @@ class AdjustFace(Ask):
     words: list[Text] = Field(
         default_factory=list, description="Words in a second language, such as lot=lote or isocyanate=isocianato", max_length=40
     )
-    logo: Annotated[str, Words(2_000_000, kept=False, lines=True)] | None = Field(
+    logo: Annotated[str, Words(2_000_000, kept=False, lines=True, blob=False)] | None = Field(
         None, description="The shop's logo, PNG or JPEG, base64; needs the size 3x2 in or larger"
     )
 

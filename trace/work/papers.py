@@ -22,6 +22,7 @@ class Print(Ask):
         "handed out", description="Handed to the browser, or accepted by a printer's queue"
     )
     why: Text | None = Field(None, description="For a reprint: why")
+    printer: Text | None = Field(None, description="Which printer accepted them")
 
 
 @verb("print", Print, place="dock")

@@ -61,7 +61,7 @@ def find(name: str) -> Verb:
 
 
 MODULES = ("setup", "dock", "holds", "lines", "filling", "regrind", "zones", "sensors", "cups", "desk", "papers", "corrections",
-           "shifts", "interruptions", "orders", "materials", "weighing")  # fmt: skip
+           "shifts", "interruptions", "orders", "materials", "labelling", "weighing")  # fmt: skip
 
 
 def everything() -> dict[str, Verb]:

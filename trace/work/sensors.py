@@ -27,8 +27,12 @@ class HangSensor(Ask):
     zone: Zone = Field(description="The zone")
     sensor: Text = Field(description="The logger's name, as its files are taken in under")
     offset_mk: Offset = Field(0, description="From its calibration: what is added to every sample")
-    tolerance_mk: TemperatureDifference | None = Field(None, description="Its stated tolerance, taken off every sample; the zone's, if not said")
-    gap_s: Duration | None = Field(None, description="The longest gap between its samples that still counts; the zone's, if not said")
+    tolerance_mk: TemperatureDifference | None = Field(
+        None, description="Its stated tolerance, taken off every sample; the zone's, if not said"
+    )
+    gap_s: Duration | None = Field(
+        None, description="The longest gap between its samples that still counts; the zone's, if not said"
+    )
 
 
 @verb("hang sensor", HangSensor, role="lead", place="racks")
@@ -38,7 +42,9 @@ def hang_sensor(ask: HangSensor, floor: Floor) -> None:
     if not ask.sensor:
         raise Nonsense("Give the logger the name its files are taken in under.", field="sensor")
     if ask.gap_s is not None and not 1 <= ask.gap_s <= 65 * 60:
-        raise Nonsense("The longest gap lies between a second and 65 minutes.", field="gap_s", expected="up to 65 min")
+        raise Nonsense(
+            "The longest gap lies between a second and 65 minutes.", field="gap_s", expected="up to 65 min"
+        )
 
 
 class TakeDownSensor(Ask):
@@ -53,9 +59,15 @@ def take_down_sensor(ask: TakeDownSensor, floor: Floor) -> None:
     zone = next(row for row in queries.zones(floor.book, floor.shop) if row["item"] == ask.zone)
     there = [one for one in loggers.hung(floor.book, zone) if one.sensor == ask.sensor]
     if not any(one.since <= floor.at and (one.until is None or one.until > floor.at) for one in there):
-        names = ", ".join(dict.fromkeys(one.sensor for one in loggers.hung(floor.book, zone) if one.until is None)) or "none"
+        names = (
+            ", ".join(
+                dict.fromkeys(one.sensor for one in loggers.hung(floor.book, zone) if one.until is None)
+            )
+            or "none"
+        )
         raise Nonsense(
-            f"No logger {ask.sensor!r} hung in {floor.name(ask.zone)} at {floor.say(floor.at)}. Those that hang there: {names}.", field="sensor"
+            f"No logger {ask.sensor!r} hung in {floor.name(ask.zone)} at {floor.say(floor.at)}. Those that hang there: {names}.",
+            field="sensor",
         )
 
 
@@ -81,7 +93,9 @@ def trust_samples(ask: TrustSamples, floor: Floor) -> dict[str, Any]:
 class LetSensorSend(Ask):
     zone: Zone = Field(description="The zone")
     sensor: Text = Field(description="The logger's name")
-    token_hash: Text | None = Field(None, description="SHA-256 of its token, 64 hex digits; the token itself is kept nowhere")
+    token_hash: Text | None = Field(
+        None, description="SHA-256 of its token, 64 hex digits; the token itself is kept nowhere"
+    )
     stop: bool = Field(False, description="Yes, to let it send no longer")
 
 
@@ -94,7 +108,11 @@ def let_sensor_send(ask: LetSensorSend, floor: Floor) -> None:
     if ask.stop and ask.token_hash:
         raise Nonsense("Give a new token, or stop the logger: one of the two.", field="stop")
     if not ask.stop and not re.fullmatch(r"[0-9a-f]{64}", ask.token_hash or ""):
-        raise Nonsense("The hash of the token is 64 hex digits.", field="token_hash", expected="64 hex digits, lower case")
+        raise Nonsense(
+            "The hash of the token is 64 hex digits.",
+            field="token_hash",
+            expected="64 hex digits, lower case",
+        )
 
 
 def new_token() -> tuple[str, str]:
@@ -112,7 +130,9 @@ def whose(book: Book, token: str) -> Row:
     """The logger a token belongs to: shop, zone, sensor, who. Raises NotAllowed for one that never was or was stopped."""
     found = loggers.sending(book, token_hash(token)) if token and len(token) <= 200 else None
     if found is None:
-        raise NotAllowed("This token lets no logger send. A lead can give it a new one: let sensor send.", field="token")
+        raise NotAllowed(
+            "This token lets no logger send. A lead can give it a new one: let sensor send.", field="token"
+        )
     return found
 
 
@@ -126,5 +146,12 @@ def send(book: Book, token: str, content: bytes, *, now: int) -> Any:
     row = whose(book, token)
     fields = {"zone": row.zone, "sensor": row.sensor, "csv": logger_formats.text_of(content)}
     request = f"logger {hashlib.sha256(content).hexdigest()[:40]}"
-    action = acting.Action("log temperatures", fields, who=row.who, shop=row.shop, request=request, station=f"logger {ids.pretty(row.zone)}")
+    action = acting.Action(
+        "log temperatures",
+        fields,
+        who=row.who,
+        shop=row.shop,
+        request=request,
+        station=f"logger {ids.pretty(row.zone)}",
+    )
     return acting.act(book, action, now=now)

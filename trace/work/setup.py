@@ -141,4 +141,21 @@ def set_limit(ask: SetLimit, floor: Floor) -> dict[str, int]:
         raise Nonsense(
             "Say where the value comes from: the data sheet, a weighing, the owner's word.", field="source"
         )
-    return {"value": limits.read(ask.limit, ask.to).value}
+    value = limits.read(ask.limit, ask.to).value
+    _check_pair(ask, value, floor)
+    return {"value": value}
+
+
+def _check_pair(ask: SetLimit, value: int, floor: Floor) -> None:
+    """A finding where the least lies above the most now; both may be on their way to new values."""
+    stem, _, end = ask.limit.rpartition("_")
+    if not stem.endswith("_content") or end not in ("low", "high"):
+        return
+    other = floor.limit(f"{stem}_{'high' if end == 'low' else 'low'}", ask.line or "")
+    low, high = (value, other) if end == "low" else (other, value)
+    if low > high:
+        floor.note(
+            "bounds contradict each other",
+            f"{stem.replace('_', ' ')}: at least {low / 1000:g} kg and at most {high / 1000:g} kg can't both be. Until the other is set, "
+            "the smaller counts as the least.",
+        )

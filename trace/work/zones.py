@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
+
 from pydantic import Field
 
 from fillbook.trace.book import loggers, queries
 from fillbook.trace.core import doubts, ids, logger, logger_formats, times, units
 from fillbook.trace.core.cure import Sample
 from fillbook.trace.core.errors import Nonsense, UnknownItem
-from fillbook.trace.work.ask import Ask, File, Moment, Temperature, Text, Tire, Zone
+from fillbook.trace.work.ask import Ask, File, Moment, Temperature, Text, Tire, Tote, Zone
 from fillbook.trace.work.floor import Floor
 from fillbook.trace.work.registry import verb
 
@@ -43,6 +45,28 @@ def rack(ask: Rack, floor: Floor) -> dict[str, list[str]]:
         if state.state in ("racked", "soaking") and state.place == ask.zone:
             raise Nonsense(f"{ids.pretty(tire)} lies in {floor.name(ask.zone)} already.", field="tires")
     return {"soaking": soaking}
+
+
+class Store(Ask):
+    zone: Zone = Field(description="The zone; scan it once")
+    totes: list[Tote] = Field(description="The totes kept there", min_length=1, max_length=200)
+
+
+@verb("store", Store, place="dock")
+def store(ask: Store, floor: Floor) -> dict[str, list[str]]:
+    """Store totes in a zone: what its logger measures stands with them from then on."""
+    floor.must_exist(ask.zone, "storing")
+    if len(set(ask.totes)) != len(ask.totes):
+        raise Nonsense("The same tote is named twice.", field="totes")
+    states = []
+    for tote in ask.totes:
+        state = floor.must_exist(tote, "storing")
+        if state.state not in ("in store", "part used"):
+            raise Nonsense(f"{ids.pretty(tote)} is {state.state}; only a tote in store or part used is stored away.", field="totes")
+        if state.place == ask.zone:
+            raise Nonsense(f"{ids.pretty(tote)} stands in {floor.name(ask.zone)} already.", field="totes")
+        states.append(str(state.state))
+    return {"states": states}
 
 
 class ReadTemperature(Ask):
@@ -92,7 +116,8 @@ def log_temperatures(ask: LogTemperatures, floor: Floor) -> dict[str, object]:
             raise UnknownItem("The file of that event is not in the book; send it again.", field="csv")
         text = bytes(stored).decode()
     samples, read_as = _read(ask, floor, text)
-    digest = logger.digest(samples)
+    block = logger.to_block(samples)
+    digest = hashlib.sha256(block).hexdigest()
     first, last = samples[0].at, samples[-1].at
     twice = [b for b in queries.blocks(floor.book, ask.zone, first, last) if b.digest == digest and b.sensor == ask.sensor]
     if twice:
@@ -103,7 +128,7 @@ def log_temperatures(ask: LogTemperatures, floor: Floor) -> dict[str, object]:
     _overlaps(ask, floor, samples)
     return {
         "first_at": first, "last_at": last, "count": len(samples), "digest": digest, "read_as": read_as,
-        "doubts": _doubts(ask, floor, samples), "blobs": {digest: logger.to_block(samples)},
+        "doubts": _doubts(ask, floor, samples), "blobs": {digest: block},
     }  # fmt: skip
 
 

@@ -81,7 +81,7 @@ CREATE TABLE tote (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL,
     supplier TEXT NOT NULL, lot TEXT NOT NULL, side TEXT NOT NULL CHECK (side IN ('A', 'B')),
     system TEXT NOT NULL, grade TEXT NOT NULL, net_g BIGINT NOT NULL CHECK (net_g > 0), basis TEXT NOT NULL,
-    received_at BIGINT NOT NULL, made_at BIGINT, use_by BIGINT,
+    received_at BIGINT NOT NULL, made_at BIGINT, use_by BIGINT, supplier_code TEXT NOT NULL,
     PRIMARY KEY (item)
 );
 CREATE INDEX tote_lot ON tote (shop, lot);
@@ -291,9 +291,34 @@ CREATE INDEX finding_item ON finding (item);
 CREATE TABLE print (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL,
     face TEXT NOT NULL, how TEXT NOT NULL CHECK (how IN ('handed out', 'accepted')), why TEXT NOT NULL,
+    copy BIGINT NOT NULL CHECK (copy > 0), printer TEXT NOT NULL,
     PRIMARY KEY (shop, seq, n)
 );
 CREATE INDEX print_item ON print (item, at);
+CREATE TABLE print_failed (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL,
+    printer TEXT NOT NULL, trouble TEXT NOT NULL,
+    PRIMARY KEY (shop, seq, n)
+);
+CREATE INDEX print_failed_item ON print_failed (item);
+CREATE TABLE face_set (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, face TEXT NOT NULL, size TEXT NOT NULL, facts TEXT NOT NULL, words TEXT NOT NULL,
+    logo TEXT NOT NULL,
+    PRIMARY KEY (shop, seq)
+);
+CREATE TABLE printer_set (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, station TEXT NOT NULL, printer TEXT NOT NULL, dpi BIGINT NOT NULL, sheet TEXT NOT NULL,
+    PRIMARY KEY (shop, seq)
+);
+CREATE TABLE paper_trial (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, stock TEXT NOT NULL, step TEXT NOT NULL, at BIGINT NOT NULL,
+    tags BIGINT NOT NULL, qr BIGINT NOT NULL, bars BIGINT NOT NULL, either BIGINT NOT NULL, readable BIGINT NOT NULL, why TEXT NOT NULL,
+    PRIMARY KEY (shop, seq), CHECK (either <= tags)
+);
+CREATE TABLE supplier_note (
+    shop TEXT NOT NULL, seq BIGINT NOT NULL, supplier TEXT NOT NULL, pattern TEXT NOT NULL, dates TEXT NOT NULL, example TEXT NOT NULL,
+    PRIMARY KEY (shop, seq)
+);
 CREATE TABLE recall (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, suspect TEXT NOT NULL, defect TEXT NOT NULL,
     threshold_e6 BIGINT NOT NULL, at BIGINT NOT NULL, position_seq BIGINT NOT NULL, position_hash TEXT NOT NULL,

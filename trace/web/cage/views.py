@@ -64,6 +64,45 @@ def finish(code: str, tire: str) -> ResponseReturnValue:
     return redirect(url_for("cage.line", code=here_line, filled=tire), 303)
 
 
+@bp.get("/cage/<code>/change/<tote>")
+@here.one_picture
+def change(code: str, tote: str) -> ResponseReturnValue:
+    here_line, tote = _line(code), the_item(tote)
+    if ids.kind_of(tote) != "L" or queries.open_fill(here.book(), here_line) is None:
+        return redirect(f"/do/hook-up?line={here_line}&tote={tote}", 303)
+    return _change_page(here_line, tote, _change(here_line, tote))
+
+
+@bp.post("/cage/<code>/change/<tote>")
+def changed(code: str, tote: str) -> ResponseReturnValue:
+    here_line, tote = _line(code), the_item(tote)
+    form = _change(here_line, tote)
+    done = form.send()
+    if done is None:
+        return _change_page(here_line, tote, form), form.status
+    flash(f"{ids.pretty(tote)} is hooked up; the fill goes on.", "go")
+    return redirect(url_for("cage.line", code=here_line), 303)
+
+
+def _change(line: str, tote: str) -> Form:
+    """A tote change in the middle of a fill: how full, then one of two buttons."""
+    return Form(
+        "hook up", fixed={"line": line, "tote": tote}, first=(), action=url_for("cage.changed", code=line, tote=tote)
+    )  # fmt: skip
+
+
+def _change_page(line: str, tote: str, form: Form) -> str:
+    g.scan_from = f"cage:{line}"
+    there = queries.connected(here.book(), line, here.now())
+    facts = queries.tote(here.book(), tote)
+    busy = queries.open_fill(here.book(), line)
+    return render_template(
+        "cage/change.html", line=glance.line_now(here.book(), here.shop(), line, here.now()), tote=tote, form=form,
+        open_tire=busy["item"] if busy else "", substance=items.SIDES[facts.side] if facts else "",
+        before=there.get(facts.side, "") if facts else "",
+    )  # fmt: skip
+
+
 def _line(code: str) -> str:
     found = the_item(code)
     if ids.kind_of(found) != "U":

@@ -14,6 +14,7 @@ from fillbook.trace.core import limits, times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
 from fillbook.trace.web import here, inputs, wording
 from fillbook.trace.web.forms import Form
+from fillbook.trace.web.office import trial
 from fillbook.trace.work import acting, registry
 from fillbook.trace.work.ask import fields_of
 from fillbook.trace.work.corrections import FIXED
@@ -69,6 +70,8 @@ def correct(seq: int) -> ResponseReturnValue:
         raise Nonsense(f"Event {seq} stays as it was written; add a new one instead.", field="event")
     form.take(request.form)
     try:
+        if request.form.get("look"):
+            return _page(seq, form, trial.what_changes(seq, form.read()))
         answer = acting.act(here.book(), form.read(), now=here.now())
     except ShopError as trouble:
         form.refuse(trouble)
@@ -109,6 +112,9 @@ class Correction(Form):
             override=action.override, request=action.request, station=action.station, shop=action.shop, saw=self.saw,
         )  # fmt: skip
 
+    def shown(self) -> list[inputs.Input]:
+        return self.changed_inputs()
+
     def changed_inputs(self) -> list[inputs.Input]:
         """The verb's own fields, with what stands in them or what was just typed."""
         said = self.said if self.posted else self.stands
@@ -131,14 +137,14 @@ def _correction(seq: int) -> Correction | None:
     return Correction(seq, stands.kind, said)
 
 
-def _page(seq: int, form: Correction | None) -> str:
+def _page(seq: int, form: Correction | None, change: trial.Change | None = None) -> str:
     mine, shop = here.book(), here.shop()
     written = chain.event_at(mine, shop, seq)
     if written is None:
         raise UnknownItem(f"There is no event {seq} in this shop's journal; it ends at {chain.position(mine, shop).seq}.")
     corrected = glance.corrections_of(mine, shop, seq)
     return render_template(
-        "office/event.html", event=written, form=form, corrected=corrected, void=bool(corrected) and form is None,
+        "office/event.html", event=written, form=form, change=change, corrected=corrected, void=bool(corrected) and form is None,
         said=_plain(written.body.get("said", {})), text=json.dumps(json.loads(written.text()), indent=1, ensure_ascii=False),
         stays=written.kind in FIXED, caption=wording.caption, ids=written.body.get("ids", []), findings=written.body.get("findings", []),
         words=registry.VERBS[written.kind].words if written.kind in registry.everything() else "",

@@ -53,7 +53,19 @@ def _by_words(text: str) -> ResponseReturnValue:
     found = items.search(here.book(), here.shop(), text)
     if len(found) == 1 and found[0]["why"] == "this service number":
         return redirect(page_for(ids.read(found[0]["id"]), ""), 303)
-    return render_template("scan/found.html", text=text, found=found, scanned=text), 200 if found else 404
+    return render_template("scan/found.html", text=text, found=_described(found), scanned=text), 200 if found else 404
+
+
+DESCRIBED = ("Customer", "Size", "Unit", "Serial", "Wheel serial", "Substance", "Supplier", "Lot", "Name", "Ground", "Poured")
+
+
+def _described(found: list[dict[str, str]]) -> list[dict[str, str]]:
+    """What was found, each with the few facts it is known by, and which word of it fits."""
+    for one in found:
+        facts = items.facts(here.book(), ids.read(one["id"]))
+        one["facts"] = " · ".join(facts[name] for name in DESCRIBED if name in facts)
+        one["why"] = one["why"] if one["why"].startswith("this") else one["why"].rsplit(" ", 1)[0]
+    return found
 
 
 def page_for(item: str, came_from: str, *, scanned: bool = False) -> str:
@@ -66,7 +78,7 @@ def page_for(item: str, came_from: str, *, scanned: bool = False) -> str:
         return "/"
     if place == "cage" and detail:
         there = {
-            "F": f"/cage/{detail}?tire={item}", "L": f"/do/hook-up?line={detail}&tote={item}",
+            "F": f"/cage/{detail}?tire={item}", "L": f"/cage/{detail}/change/{item}",
             "G": f"/do/load?line={detail}&batch={item}", "C": f"/do/read-cup?cup={item}",
         }  # fmt: skip
         if kind in there:
@@ -83,4 +95,4 @@ def page_for(item: str, came_from: str, *, scanned: bool = False) -> str:
 def search() -> ResponseReturnValue:
     text = request.args.get("q", "").strip()[:LONGEST]
     found = items.search(here.book(), here.shop(), text) if text else []
-    return render_template("scan/found.html", text=text, found=found, scanned=text)
+    return render_template("scan/found.html", text=text, found=_described(found), scanned=text)

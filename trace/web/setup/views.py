@@ -12,7 +12,10 @@ bp = Blueprint("setup", __name__)
 
 
 def _form() -> Form:
-    return Form("set up shop", action="/setup", prefill={"host": request.host})
+    """The labels' host is the one this page was reached at, unless only this very machine can reach it."""
+    name = request.host.rsplit(":", 1)[0]
+    reached = "" if name in ("127.0.0.1", "localhost", "[::1]") else request.host
+    return Form("set up shop", action="/setup", prefill={"host": reached})
 
 
 @bp.get("/setup")

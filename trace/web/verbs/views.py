@@ -12,6 +12,7 @@ from fillbook.trace.web import here, wording
 from fillbook.trace.web.forms import Form
 from fillbook.trace.work import registry
 from fillbook.trace.work.acting import Answer
+from fillbook.trace.work.ask import Item
 
 bp = Blueprint("verbs", __name__)
 PLACES = {"dock": "Dock", "line": "Line", "cage": "Cage", "racks": "Racks", "desk": "Release desk", "regrind": "Regrind", "office": "Office"}
@@ -72,9 +73,17 @@ def after(form: Form, done: Answer) -> ResponseReturnValue:
         return redirect(f"/identify/{done.seq}" if not form.said.get("tire") else f"/i/{_code(form, 'tire')}", 303)
     if done.ids and ids.kind_of(done.ids[0]) in LABELLED:
         return redirect(f"/labels?event={done.seq}", 303)
-    names = {one: _code(form, one) for one in ("line", "zone", "tire", "tote", "cup", "item", "event")}
-    target = GOES_TO.get(form.verb.name, "/").format(seq=done.seq, **names)
-    return redirect("/" if target.endswith("/") else target, 303)
+    return redirect(_where_it_shows(form, done), 303)
+
+
+def _where_it_shows(form: Form, done: Answer) -> str:
+    """The page of the verb's place, else that of the first item it named, else the floor."""
+    codes = {one.name: _code(form, one.name) for one in form.all_fields}
+    target = GOES_TO.get(form.verb.name, "").format(seq=done.seq, **codes)
+    if target and not target.endswith("/"):
+        return target
+    named = next((codes[one.name] for one in form.all_fields if isinstance(one.mark, Item) and codes[one.name]), "")
+    return f"/i/{named}" if named else "/"
 
 
 def _code(form: Form, field: str) -> str:

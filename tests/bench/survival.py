@@ -1,0 +1,238 @@
+"""Do labels survive the shop? Printed faces are scuffed, blotted, blurred, tilted, dimmed and photographed, and read again.
+
+Run: python tests/bench/survival.py [trials]      (300 trials of each; the seed is fixed, so a run can be repeated)
+
+Each face of ours stands beside a label of the same size with one QR code (level H, the same address) that takes as much area as
+all the face's symbols together, quiet zones included. Both get the same damage to the square millimetre. "Typed" is an estimate:
+the ID can still be read by eye where no letter of its large lines is covered by more than 40 %.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy
+import zxingcpp
+from PIL import Image, ImageDraw, ImageFilter
+
+from fillbook.labels import layout, rendering, symbols
+from fillbook.labels.faces import FACES, Label
+from fillbook.labels.pdf import make_pdf
+from fillbook.trace.core import ids
+
+DPI = 203
+DOT = 25.4 / DPI  # mm
+FAR = {"near": 10.0, "middle": 6.5, "far": 4.2}  # pixels of the camera to a millimetre of the label
+FACTS = {"side": "A", "lot": "A-2231", "supplier": "Northvale", "net_weight": "1000 kg", "use_by": "2026-08-01", "customer": "Quarry Nine",
+         "size": "23.5-25", "move_from": "2026-03-05 14:10", "load_from": "2026-03-06 14:10"}  # fmt: skip
+SHOWN = ("tote label 3x2 in", "tire tag 2x1 in", "tote label", "tire tag", "tire tag 4x6 in")
+FORMATS = (zxingcpp.BarcodeFormat.QRCode, zxingcpp.BarcodeFormat.Code128)
+
+
+@dataclass
+class Print:
+    """A label as it came from the printer: its picture, the area its symbols take (dots), and the boxes of its ID's letters."""
+
+    picture: Image.Image
+    area: int
+    letters: list[tuple[int, int, int, int]]
+
+
+def printed(face: str) -> Print:
+    """The front of a face, as a 203 dpi printer prints it."""
+    kind = FACES[face].kind
+    label = Label(
+        face, ids.mint("BH", kind, 2026, ids.next_serial("BH", kind, 2026, 416)), "FILLBOOK.LOCAL", FACTS
+    )
+    page = layout.pages(label, DPI)[0]
+    letters = []
+    for line in page.lines:
+        if line.capitals and line.bold:
+            box, step = line.extent, line.extent.width / len(line.says)
+            letters += [
+                tuple(
+                    round(mm / DOT)
+                    for mm in (box.left + n * step, box.top, box.left + (n + 1) * step, box.bottom)
+                )
+                for n, letter in enumerate(line.says)
+                if letter != "-"
+            ]
+    return Print(
+        rendering.page(make_pdf([label], DPI), 0, DPI), sum(s.width * s.height for s in page.symbols), letters
+    )
+
+
+def single(like: Print) -> Print:
+    """A label of the same size with one QR code, as large as all symbols of *like* together, in its middle."""
+    code = symbols.qr(ids.address("FILLBOOK.LOCAL", "BHF2600417Y"))
+    square = numpy.pad(numpy.where(code.rows, 0, 255).astype("uint8"), symbols.QR_QUIET, constant_values=255)
+    side = round(math.sqrt(like.area))
+    drawn = Image.fromarray(numpy.kron(square, numpy.ones((16, 16), "uint8"))).resize(
+        (side, side), Image.Resampling.BOX
+    )
+    width, height = (max(like.picture.width, side), max(like.picture.height, side))
+    picture = Image.new("L", (width, height), 255)
+    picture.paste(drawn, ((width - side) // 2, (height - side) // 2))
+    return Print(picture, side * side, [])
+
+
+# -- what happens to a label ---------------------------------------------------------------------------------------------------
+def marks(
+    size: tuple[int, int],
+    share: float,
+    draw: Callable[[ImageDraw.ImageDraw, random.Random, int, int], None],
+    lots: random.Random,
+) -> Image.Image:
+    """A mask with marks over *share* of it."""
+    mask = Image.new("L", size)
+    pen, wanted = ImageDraw.Draw(mask), share * size[0] * size[1]
+    while mask.histogram()[255] < wanted:
+        draw(pen, lots, *size)
+    return mask
+
+
+def scratch(pen: ImageDraw.ImageDraw, lots: random.Random, width: int, height: int) -> None:
+    """5 to 25 mm long, a quarter to three quarters of a millimetre wide."""
+    x, y, turn, half = (
+        lots.uniform(0, width),
+        lots.uniform(0, height),
+        lots.uniform(0, math.pi),
+        lots.uniform(2.5, 12.5) / DOT,
+    )
+    dx, dy = half * math.cos(turn), half * math.sin(turn)
+    pen.line([x - dx, y - dy, x + dx, y + dy], fill=255, width=lots.choice((2, 3, 4, 6)))
+
+
+def blot(pen: ImageDraw.ImageDraw, lots: random.Random, width: int, height: int) -> None:
+    """Half a millimetre to 1.75 mm in radius."""
+    x, y, r = lots.uniform(0, width), lots.uniform(0, height), lots.uniform(0.5, 1.75) / DOT
+    pen.ellipse([x - r, y - r * lots.uniform(0.5, 1), x + r, y + r], fill=255)
+
+
+def scuffed(share: float):
+    def do(picture: Image.Image, lots: random.Random) -> tuple[Image.Image, Image.Image]:
+        mask = marks(picture.size, share, scratch, lots)
+        return Image.composite(Image.new("L", picture.size, 250), picture, mask), mask
+
+    return do
+
+
+def blotted(share: float):
+    def do(picture: Image.Image, lots: random.Random) -> tuple[Image.Image, Image.Image]:
+        mask = marks(picture.size, share, blot, lots)
+        return Image.composite(Image.new("L", picture.size, 30), picture, mask), mask
+
+    return do
+
+
+def blurred(mm: float):
+    def do(picture: Image.Image, lots: random.Random) -> tuple[Image.Image, None]:
+        return picture.filter(ImageFilter.GaussianBlur(mm / DOT)), None
+
+    return do
+
+
+def tilted(share: float):
+    def do(picture: Image.Image, lots: random.Random) -> tuple[Image.Image, None]:
+        w, h = picture.size
+        a, b = share * w * lots.uniform(0.5, 1), share * h * lots.uniform(0.2, 0.6)
+        return picture.transform(
+            (w, h),
+            Image.Transform.QUAD,
+            (-a, -b, -a / 2, h + b, w + a, h, w, 0),
+            Image.Resampling.BICUBIC,
+            fillcolor=200,
+        ), None
+
+    return do
+
+
+def dimmed(contrast: float):
+    def do(picture: Image.Image, lots: random.Random) -> tuple[Image.Image, None]:
+        grey = 128 - (255 * contrast) / 2 + numpy.asarray(picture, dtype=float) * contrast
+        grey += numpy.random.default_rng(lots.randrange(2**32)).normal(0, 8, grey.shape)
+        return Image.fromarray(grey.clip(0, 255).astype("uint8")), None
+
+    return do
+
+
+HARM = {
+    "as printed": lambda picture, lots: (picture, None),
+    "scuffed 1 %": scuffed(0.01), "scuffed 2.5 %": scuffed(0.025), "scuffed 5 %": scuffed(0.05), "scuffed 10 %": scuffed(0.10),
+    "blotted 2.5 %": blotted(0.025), "blotted 5 %": blotted(0.05), "blotted 10 %": blotted(0.10),
+    "blurred 0.15 mm": blurred(0.15), "blurred 0.25 mm": blurred(0.25), "tilted": tilted(0.25), "dimmed to 20 %": dimmed(0.2),
+}  # fmt: skip
+
+
+def photographed(picture: Image.Image, pixels_per_mm: float, lots: random.Random) -> Image.Image:
+    """Seen by a phone: turned by up to 15 degrees, on a grey floor, a little out of focus."""
+    ground = Image.new("L", (picture.width + 60, picture.height + 60), 150)
+    ground.paste(picture, (30, 30))
+    turned = ground.rotate(lots.uniform(-15, 15), Image.Resampling.BICUBIC, expand=True, fillcolor=150)
+    scale = pixels_per_mm * DOT
+    return turned.resize(
+        (round(turned.width * scale), round(turned.height * scale)), Image.Resampling.LANCZOS
+    ).filter(ImageFilter.GaussianBlur(0.5))
+
+
+def read(picture: Image.Image) -> set[str]:
+    found = zxingcpp.read_barcodes(picture, formats=FORMATS)
+    return {"QR" if one.format == zxingcpp.BarcodeFormat.QRCode else "bars" for one in found if one.valid}
+
+
+def legible(mask: Image.Image | None, letters: list[tuple[int, int, int, int]]) -> bool:
+    if mask is None:
+        return True
+    return all(numpy.asarray(mask.crop(box)).mean() / 255 <= 0.4 for box in letters)
+
+
+def tried(one: Print, harm: str, pixels_per_mm: float, trials: int, seed: str) -> Counter[str]:
+    """In how many of *trials* each kind of symbol read."""
+    lots, found = random.Random(f"{seed} {harm} {pixels_per_mm}"), Counter()
+    for _ in range(trials):
+        hurt, mask = HARM[harm](one.picture, lots)
+        got = read(photographed(hurt, pixels_per_mm, lots))
+        found.update(got)
+        found["either"] += bool(got)
+        found["typed"] += legible(mask, one.letters)
+    return found
+
+
+def ratio(ours: int, theirs: int) -> str:
+    return f"{ours / theirs:.1f}x" if theirs else "-" if not ours else "all"
+
+
+def main(trials: int) -> None:
+    began = time.monotonic()
+    print(
+        f"{trials} trials each; shares in %. single: one QR code of the same area as all the face's symbols.\n"
+    )
+    for face in SHOWN:
+        one = printed(face)
+        alone = single(one)
+        print(
+            f"{face}: {one.area * DOT * DOT:.0f} mm² of symbols\n{'':18}{'distance':>9}{'single':>8}{'QR':>6}{'bars':>6}{'either':>8}{'typed':>7}   either/single"
+        )
+        for harm in HARM:
+            for where in FAR if harm in ("as printed", "scuffed 5 %", "blotted 5 %") else ("middle",):
+                theirs = tried(alone, harm, FAR[where], trials, "single")["either"]
+                ours = tried(one, harm, FAR[where], trials, face)
+                cells = [
+                    round(100 * n / trials)
+                    for n in (theirs, ours["QR"], ours["bars"], ours["either"], ours["typed"])
+                ]
+                print(
+                    f"  {harm:16}{where:>9}{cells[0]:8}{cells[1]:6}{cells[2]:6}{cells[3]:8}{cells[4]:7}   {ratio(ours['either'], theirs)}"
+                )
+        print()
+    print(f"{time.monotonic() - began:.0f} s")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 300)

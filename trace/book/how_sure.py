@@ -1,0 +1,183 @@
+"""How sure a recall is: each tier explained in a sentence with this recall's own numbers, and what its bounds rest on."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Any
+
+from fillbook.trace.book import queries, spans
+from fillbook.trace.book.opening import Book
+from fillbook.trace.core import ids, recall, units
+
+Item = dict[str, Any]
+
+
+def explain(book: Book, shop: str, found: dict[str, Any]) -> dict[str, Any]:
+    """*found*, as :func:`recalls.recall` gives it, explained for the page *how sure are we?*
+
+    ``tiers``: per tier ``tier``, ``count`` and ``sentence``, all five of them, empty ones too. ``rests_on``: sentences on the
+    weights, contents and anchors that the bounds come from.
+    """
+    say = _Say(queries.is_us(book, shop), found)
+    by_tier: dict[str, list[Item]] = {tier: [] for tier in recall.TIERS}
+    for one in found["items"]:
+        by_tier[one["tier"]].append(one)
+    tiers = [
+        {"tier": tier, "count": len(mine), "sentence": SENTENCES[tier](say, mine)}
+        for tier, mine in by_tier.items()
+        if tier != recall.TRACES
+    ]
+    tiers.append(
+        {"tier": recall.TRACES, "count": found["traces"]["count"], "sentence": _traces(say, found["traces"])}
+    )
+    return {"suspect": found["suspect"], "tiers": tiers, "rests_on": _rests_on(book, shop, found, say)}
+
+
+class _Say:
+    def __init__(self, us: bool, found: dict[str, Any]) -> None:
+        self.unit = "lb" if us else "kg"
+        self.suspect = found["suspect"]
+        self.threshold = f"{found['threshold'] * 100:g} %"
+        self.setting = found["defect"] == recall.SETTING
+
+    def mass(self, grams: int) -> str:
+        return units.show("mass", grams, self.unit)
+
+    def span(self, mine: list[Item]) -> str:
+        least, best, most = (sum(one["grams"][bound] for one in mine) for bound in ("least", "best", "most"))
+        return f"together most likely {self.mass(best)}, at least {self.mass(least)} and at most {self.mass(most)}"
+
+
+def _tires(mine: list[Item]) -> str:
+    return f"{len(mine)} tire" + ("" if len(mine) == 1 else "s")
+
+
+def _share(value: float) -> str:
+    return f"{value * 100:.2f} %"
+
+
+def _certain(say: _Say, mine: list[Item]) -> str:
+    if not mine:
+        return f"No tire is certain to hold {say.suspect}."
+    fewest = min(mine, key=lambda one: (one["grams"]["least"], one["id"]))
+    holds = "hold" if len(mine) > 1 else "holds"
+    return (
+        f"{_tires(mine)} {holds} {say.suspect} for certain, whatever hoses and hoppers held within their limits and however far the weights "
+        f"were off within their bases: {say.span(mine)}; the least of them, {fewest['id']}, holds {say.mass(fewest['grams']['least'])} or more."
+    )
+
+
+def _possible(say: _Say, mine: list[Item]) -> str:
+    if not mine:
+        return f"No tire lies so near a change-over that it only may hold {say.suspect}."
+    most = max(mine, key=lambda one: (one["grams"]["most"], one["id"]))
+    likely = sum(one["grams"]["best"] > 0 for one in mine)
+    none = "none" if not likely else "all" if likely == len(mine) else str(likely)
+    return (
+        f"{_tires(mine)} may hold {say.suspect} because a change-over was near and the hose or hopper may still, or already, have held it: "
+        f"{none} of them most likely {'does' if likely == 1 else 'do'}; {say.span(mine)}; the most in one, {most['id']}, is {say.mass(most['grams']['most'])}."
+    )
+
+
+def _through(say: _Say, mine: list[Item]) -> str:
+    if say.setting:
+        return "None is listed for its regrind: cured pieces are inert, so a defect of setting does not come through it."
+    if not mine:
+        return f"No tire holds {say.threshold} or more of {say.suspect} through regrind alone."
+    most = max(mine, key=lambda one: (one["exposure"]["best"], one["id"]))
+    least = min(mine, key=lambda one: (one["exposure"]["best"], one["id"]))
+    way = " by way of " + ", ".join(most["path"][1:-1]) if len(most["path"]) > 2 else ""
+    return (
+        f"{_tires(mine)} most likely {'hold' if len(mine) > 1 else 'holds'} {say.threshold} or more of the fill through regrind: from "
+        f"{_share(least['exposure']['best'])} ({least['id']}) to {_share(most['exposure']['best'])} ({most['id']}{way}); {say.span(mine)}."
+    )
+
+
+def _not_excluded(say: _Say, mine: list[Item]) -> str:
+    if not mine:
+        return f"No other tire can hold {say.threshold} or more of {say.suspect}."
+    through_unknown = sum(one["unknown"] > 0 for one in mine)
+    most = max(mine, key=lambda one: (one["exposure"]["most"], one["id"]))
+    best = max(one["exposure"]["best"] for one in mine)
+    why = (
+        f"{through_unknown} of them hold material of unknown origin directly"
+        if through_unknown
+        else "none of them holds material of unknown origin directly, so it is the bounds, or unknown pieces in their regrind"
+    )
+    return (
+        f"{_tires(mine)} most likely {'hold' if len(mine) > 1 else 'holds'} less than {say.threshold} ({_share(best)} at most by the likely "
+        f"course), but it can't be excluded that it is more, up to {_share(most['exposure']['most'])} in {most['id']}: {why}."
+    )
+
+
+def _traces(say: _Say, traces: dict[str, int]) -> str:
+    if not traces["count"]:
+        return "No further tire holds any trace of it."
+    return (
+        f"{traces['count']} more {'tire holds a trace' if traces['count'] == 1 else 'tires hold traces'} below {say.threshold}, "
+        f"together most likely {say.mass(traces['best_g'])}; they are counted, and stand in the file."
+    )
+
+
+SENTENCES = {
+    recall.CERTAIN: _certain,
+    recall.POSSIBLE: _possible,
+    recall.THROUGH_REGRIND: _through,
+    recall.NOT_EXCLUDED: _not_excluded,
+}
+
+
+def _rests_on(book: Book, shop: str, found: dict[str, Any], say: _Say) -> list[str]:
+    """The weights by their bases, the contents of the lines, and the totes that did not add up."""
+    listed = [ids.read(one["id"]) for one in found["items"]]
+    bases: Counter[str] = Counter()
+    lines: set[str] = set()
+    for start in range(0, len(listed), 500):
+        part = listed[start : start + 500]
+        marks = ", ".join("?" * len(part))
+        for basis, line, count in book.tuples(
+            f"SELECT basis, line, count(*) FROM line_act WHERE what = 'draw' AND item IN ({marks}) GROUP BY basis, line",
+            *part,
+        ):
+            bases[basis] += count
+            lines.add(line)
+    bands = spans.Bands(book, shop)
+    words = []
+    if bases:
+        each = ", ".join(
+            f"{count} by {basis} (±{bands.of(basis, 2**53) / 100:g} %)"
+            for basis, count in sorted(bases.items(), key=lambda p: -p[1])
+        )
+        words.append(f"The weights in the listed tires are {each}.")
+    for line in sorted(lines):
+        name = queries.name_of(book, line)
+        low, high = (queries.limit(book, shop, f"hose_content_{end}", 2**53, line) for end in ("low", "high"))
+        bottom, top = (
+            queries.limit(book, shop, f"hopper_content_{end}", 2**53, line) for end in ("low", "high")
+        )
+        words.append(
+            f"On {name} a hose is taken to hold {say.mass(low)} to {say.mass(high)}, the hopper {say.mass(bottom)} to {say.mass(top)}."
+        )
+        for side in spans.SIDES:
+            own = spans.own_band(book, line, side)
+            if own is not None:
+                words.append(
+                    f"By its own weighings the pump total of side {side} on {name} is good to ±{own / 100:g} %."
+                )
+    for span in _flagged(book, shop, found, lines):
+        words.append(span)
+    return words
+
+
+def _flagged(book: Book, shop: str, found: dict[str, Any], lines: set[str]) -> list[str]:
+    members = set(found["members"])
+    words = []
+    for line in sorted(lines):
+        for row in spans.table(book, shop, line):
+            if row["tote"] in members and row["flagged"]:
+                factor = "" if row["factor"] is None else f", a factor of {row['factor']:.2f}"
+                words.append(
+                    f"{row['tote']} held {row['held_g'] / 1000:.1f} kg on {row['line']} and gave {row['drawn_g'] / 1000:.1f} kg by the fills{factor}: "
+                    "a draw or a change-over is missing from the book."
+                )
+    return words

@@ -1,0 +1,140 @@
+"""What holds a suspect, found in the book: exactly, or cut where so little is left that it can't matter to a screen.
+
+Items are numbers here. Nothing crosses from one shop to another, and a shop's numbers lie in one range, so a book's size does not
+matter to a shop's recall; see :meth:`journal.Chain.number_items`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from heapq import heappop, heappush
+
+from fillbook.trace.book.opening import Book
+from fillbook.trace.book.suspects import Suspect
+from fillbook.trace.core.exposure import CURED_STREAMS
+from fillbook.trace.core.onepass import Pass, Row
+
+LINK = "ord, child, draw, stream, parent, least_g, best_g, most_g, cut_at"
+CHUNK = 500
+
+
+@dataclass
+class Reach:
+    """A finished pass; ``left_out``: the fraction of any fill by which best and upper may be too low, 0 where it is exact."""
+
+    held: Pass
+    left_out: float
+    members: tuple[int, ...]
+
+
+def begin(book: Book, suspect: Suspect, through: bool) -> Pass:
+    members = numbers(book, suspect.items)
+
+    def may_hold(stream: str, cut_at: int | None) -> bool:
+        if stream in ("A", "B"):  # what stood in our own hoses
+            return stream in suspect.streams and (cut_at is None or cut_at >= suspect.since)
+        return cut_at is None or cut_at >= suspect.made
+
+    return Pass([members[code] for code in suspect.items], may_hold, through_regrind=through)
+
+
+def numbers(book: Book, codes: Iterable[str]) -> dict[str, int]:
+    found: dict[str, int] = {}
+    wanted = list(codes)
+    for start in range(0, len(wanted), CHUNK):
+        part = wanted[start : start + CHUNK]
+        marks = ", ".join("?" * len(part))
+        found.update(book.tuples(f"SELECT code, num FROM item WHERE code IN ({marks})", *part))
+    return found
+
+
+def range_of(book: Book, shop: str) -> tuple[int, int]:
+    """The first and last number that an item of *shop* can have."""
+    ordinal = book.value("SELECT ordinal FROM chain WHERE shop = ?", shop)
+    return ordinal << 40, (ordinal + 1) << 40
+
+
+def _unknown_streams(suspect: Suspect, through: bool) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((*suspect.streams, "R", "G"))) if through else tuple(set(suspect.streams) - set(CURED_STREAMS))
+
+
+def exact(book: Book, suspect: Suspect, *, through: bool = True) -> Reach:
+    """Everything that holds the suspect by any path, or unknown material that can be the suspect's."""
+    held = begin(book, suspect, through)
+    members = tuple(sorted(held.suspects))
+    streams = _unknown_streams(suspect, True)
+    marks, sides = ", ".join("?" * len(members)), ", ".join(f"'{s}'" for s in streams)
+    low, high = range_of(book, suspect.shop)
+    since = min(suspect.since, suspect.made)
+    held.rows(
+        book.execute(
+            f"WITH RECURSIVE reached(num) AS (SELECT num FROM item WHERE num IN ({marks}) "
+            f"UNION SELECT child FROM link WHERE parent = 0 AND cut_at >= ? AND child BETWEEN ? AND ? AND stream IN ({sides}) "
+            "UNION SELECT k.child FROM reached r CROSS JOIN link k WHERE k.parent = r.num) "
+            "SELECT k.ord, k.child, k.draw, k.stream, k.parent, k.least_g, k.best_g, k.most_g, k.cut_at "
+            "FROM reached r CROSS JOIN link k WHERE k.child = r.num ORDER BY k.ord, k.child, k.draw, k.stream",
+            (*members, since, low, high),
+        )
+    )  # fmt: skip
+    held.finish()
+    return Reach(held, 0.0, members)
+
+
+def bounded(book: Book, suspect: Suspect, *, through: bool = True, cut: float) -> Reach:
+    """As :func:`exact`, but what was made from a tire that holds less than *cut* (upper bound) is not looked at.
+
+    What is left out of a tire that way is at most s·cut/(1 − s), s being the highest share of regrind the shop ever ran: a tire gets
+    the share s from batches; a batch, as a mean of tires, lacks at most what one of them lacks, or *cut* where that one was not
+    followed; so r ≤ s·(cut + r). Batches are always followed. Where s is 1 there is no such bound, and the answer is exact.
+    """
+    share = (book.value("SELECT max(mix_e4) FROM line_act WHERE shop = ?", suspect.shop) or 0) / 10_000
+    if share >= 1:
+        return exact(book, suspect, through=through)
+    held = begin(book, suspect, through)
+    members = tuple(sorted(held.suspects))
+    low, high = range_of(book, suspect.shop)
+    sides = ", ".join(f"'{s}'" for s in _unknown_streams(suspect, through)) or "''"
+    seen: set[int] = set()
+    waiting: list[tuple[int, int, list[Row]]] = []
+
+    def wait_for(rows: Iterable[Row]) -> None:
+        """Rows of whole children, each child's behind one another."""
+        mine: list[Row] = []
+        for row in rows:
+            if mine and row[1] != mine[0][1]:
+                _wait(mine, seen, waiting)
+                mine = []
+            mine.append(row)
+        if mine:
+            _wait(mine, seen, waiting)
+
+    def made_from(item: int) -> Iterable[Row]:
+        return book.execute(
+            f"SELECT {LINK} FROM link WHERE child IN (SELECT child FROM link WHERE parent = ?) ORDER BY child, draw, stream, parent",
+            (item,),
+        )
+
+    wait_for(
+        book.execute(
+            f"SELECT {LINK} FROM link WHERE child IN (SELECT child FROM link WHERE parent = 0 AND cut_at >= ? AND child BETWEEN ? AND ? "
+            f"AND stream IN ({sides})) ORDER BY child, draw, stream, parent",
+            (min(suspect.since, suspect.made), low, high),
+        )
+    )  # fmt: skip
+    for item in members:
+        wait_for(made_from(item))
+    while waiting:
+        _, child, rows = heappop(waiting)
+        held.rows(rows)
+        if rows[0][3] == "G" or held.value(child).upper >= cut:
+            wait_for(made_from(child))
+    held.finish()
+    return Reach(held, share * cut / (1 - share) if through else 0.0, members)
+
+
+def _wait(mine: list[Row], seen: set[int], waiting: list[tuple[int, int, list[Row]]]) -> None:
+    child = mine[0][1]
+    if child not in seen:
+        seen.add(child)
+        heappush(waiting, (max(row[0] for row in mine), child, mine))
