@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from itertools import accumulate, groupby
 
 from fillbook.labels import fitting, symbols
@@ -251,28 +252,26 @@ def _qr(page: Page, part: Qr, label: Label) -> None:
     left, top = page.dots(part.left), page.dots(part.top)
     module = module_dots(part.dots, page.dpi)
     quiet = symbols.QR_QUIET * module
-    dark = []
-    for down, row in enumerate(code.rows):
-        for start, length in _dark_runs(row):
-            dark.append(
-                (
-                    left + quiet + start * module,
-                    top + quiet + down * module,
-                    length * module,
-                    module,
-                )
-            )
+    dark = [
+        (left + quiet + start * module, top + quiet + down * module, length * module, module)
+        for down, start, length in _dark_runs(code.says)
+    ]
     across = code.modules * module + 2 * quiet
     page.symbols.append(Placed(QR, code.says, left, top, across, across, tuple(dark)))
 
 
-def _dark_runs(row: Sequence[bool]) -> Iterable[tuple[int, int]]:
-    at = 0
-    for is_dark, run in groupby(row):
-        length = len(list(run))
-        if is_dark:
-            yield at, length
-        at += length
+@lru_cache(maxsize=64)
+def _dark_runs(text: str) -> tuple[tuple[int, int, int], ...]:
+    """Row, start and length of every run of dark modules in the QR code of *text*; a label carries the same code twice."""
+    found = []
+    for down, row in enumerate(symbols.qr(text).rows):
+        at = 0
+        for is_dark, run in groupby(row):
+            length = len(list(run))
+            if is_dark:
+                found.append((down, at, length))
+            at += length
+    return tuple(found)
 
 
 def _bars(page: Page, part: Bars, label: Label) -> None:

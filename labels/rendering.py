@@ -31,8 +31,17 @@ def rendered(pdf: bytes, dpi: int = 203) -> Iterator[Image]:
 
     Raises Nonsense for bytes that are no PDF.
     """
-    for number in range(page_count(pdf)):
-        yield page(pdf, number, dpi)
+    with _ONE_AT_A_TIME:
+        document = _open(pdf)
+        pages = len(document)
+    try:
+        for number in range(pages):
+            with _ONE_AT_A_TIME:
+                picture = _picture(document, number, dpi)
+            yield picture
+    finally:
+        with _ONE_AT_A_TIME:
+            document.close()
 
 
 def page(pdf: bytes, number: int, dpi: int = 203) -> Image:
@@ -42,10 +51,18 @@ def page(pdf: bytes, number: int, dpi: int = 203) -> Image:
         try:
             if not 0 <= number < len(document):
                 raise Nonsense(f"There is no page {number + 1}: the PDF has {len(document)}.", field="page")
-            picture: Image = document[number].render(scale=dpi / 72, grayscale=True).to_pil()
-            return picture.copy()  # the renderer's own memory goes with its page
+            return _picture(document, number, dpi)
         finally:
             document.close()
+
+
+def _picture(document: Any, number: int, dpi: int) -> Image:
+    page = document[number]
+    drawn = page.render(scale=dpi / 72, grayscale=True)
+    picture: Image = drawn.to_pil().copy()  # the renderer's own memory goes with its page
+    drawn.close()
+    page.close()  # a thousand open pages would fill the memory
+    return picture
 
 
 def _open(pdf: bytes) -> Any:

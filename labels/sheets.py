@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import io
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from fillbook.labels import fitting, pdf, proof, rendering
+from fillbook.labels import pdf, proof, rendering
 from fillbook.labels.faces import Label, own_face
 from fillbook.labels.layout import Page, face_of, pages
 from fillbook.labels.parts import MM_PER_INCH, Face
@@ -148,12 +147,9 @@ def make_sheets(labels: Sequence[Label], onto: Sheet, start: int = 1, dpi: int =
 
     Raises Nonsense as `arranged` and `proof.proofread` do.
     """
-    from reportlab.pdfgen.canvas import Canvas
-
     sheets = arranged(labels, onto, start, dpi)
     wide, high = _dots(onto, dpi)
-    out = io.BytesIO()
-    canvas = Canvas(out, invariant=1, pageCompression=1, initialFontName=fitting.font(False))
+    canvas, out = pdf.new_canvas()
     canvas.setTitle(f"{len(labels)} labels on {onto.paper}")
     canvas.setSubject("Labels; print at actual size, not fitted to the page")
     for one in sheets:

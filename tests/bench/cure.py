@@ -73,7 +73,7 @@ def furnish(
         )
         db.executemany("INSERT INTO sample (zone, sensor, at, shop, seq, mc) VALUES (?, ?, ?, ?, ?, ?)", rows)
         db.execute(
-            "INSERT INTO sample_block (shop, seq, zone, sensor, first_at, last_at, count, digest, read_as) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            "INSERT INTO sample_block (shop, seq, zone, sensor, first_at, last_at, count, digest, read_as, late) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 0)",
             ("BH", seq, name, "logger", int(at[0]), int(at[-1]), len(at), "0" * 64, "plain"),
         )
     db.execute("COMMIT")

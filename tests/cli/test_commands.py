@@ -612,7 +612,9 @@ def test_every_command_that_is_no_verb_ends_in_an_example():
     assert shown >= set(COMMANDS)
 
 
-@pytest.mark.parametrize("line", [line for path, line in EXAMPLES if path[0] not in FOR_ANOTHER_TEST and " --to " not in line])
+@pytest.mark.parametrize(
+    "line", [line for path, line in EXAMPLES if path[0] not in FOR_ANOTHER_TEST and " --to " not in line]
+)
 def test_the_example_runs(told, line, tmp_path, monkeypatch):
     """As it is printed, in a shop that has what it names; its IDs put in, since each book mints its own."""
     monkeypatch.chdir(tmp_path)

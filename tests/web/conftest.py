@@ -210,6 +210,11 @@ def story(tmp_path_factory):
     shop.wait(hours=3)
     shop.log(4)
     waiting = [shop.tire(customer="Harbour Terminal"), shop.tire(customer="Quarry Nine", size="20.5-25")]
+    line_3 = shop.lead("add line", name="line 3").ids[0]
+    change = shop.tote("A", system="KV-55")
+    shop.ready_line("line 3", system="KV-55")
+    filling = shop.tire(customer="Fenland Recycling")
+    shop.act("start fill", tire=filling, line="line 3")
     returned = shop.act("return", complaint="Soft on one side", customer="Quarry Nine", size="23.5-25").seq
     shop.act("hold", lot="A-11", why="drum found open")
     spike = "".join(f"{shop.ago(minutes=5 * n)},{120 if n == 3 else 74 + n % 2}\n" for n in range(6, 0, -1))
@@ -219,7 +224,7 @@ def story(tmp_path_factory):
     names = {
         "a": a[0], "b": b[0], "spare_a": a[2], "spare_b": b[1], "fresh_b": b[2], "sent": first[0], "cured": first[3], "held": held, "waiting": waiting[0],
         "second": waiting[1], "batch": batch, "cup": cup, "line": shop.line, "line_2": shop.line_2, "zone": shop.zone, "zone_2": shop.zone_2,
-        "returned": returned, "recall": recall, "doubted": doubted, "purge": purge, "now": shop.now, "reclaimed": first[2], "hooked": a[1],
+        "line_3": line_3, "change": change, "filling": filling, "returned": returned, "recall": recall, "doubted": doubted, "purge": purge, "now": shop.now, "reclaimed": first[2], "hooked": a[1],
     }  # fmt: skip
     shop.book.db.close()
     return path, names
@@ -273,13 +278,13 @@ def places_to_look(names):
     return {
         "/": "/", "/search": "/search?q=quarry", "/i/<path:code>": f"/i/{names['sent']}", "/I/<path:code>": f"/I/{names['a']}",
         "/labels": f"/labels?ids={names['a']},{names['sent']}", "/dock": "/dock", "/cage": "/cage", "/fill": "/fill",
-        "/cage/<code>/change/<tote>": f"/cage/{names['line']}/change/{names['spare_a']}",
         "/cage/<code>": f"/cage/{names['line']}?tire={names['waiting']}", "/racks": "/racks",
         "/racks/<code>": f"/racks/{names['zone']}", "/desk": "/desk", "/desk/<code>": f"/desk/{names['cured']}",
         "/regrind": "/regrind", "/holds": "/holds", "/recall": "/recall?suspect=B-11", "/recall.json": "/recall.json?suspect=B-11",
-        "/recall.csv": "/recall.csv?suspect=B-11", "/recall/<int:seq>": f"/recall/{names['recall']}", "/identify": "/identify",
-        "/identify/<int:seq>": f"/identify/{names['returned']}", "/book": "/book", "/book/verify": "/book/verify",
-        "/book/<int:seq>": f"/book/{names['purge']}", "/do": "/do", "/do/<name>": "/do/take-in", "/setup": "/setup", "/who": "/who",
+        "/recall.csv": "/recall.csv?suspect=B-11", "/recall/<int(max=999999999999):seq>": f"/recall/{names['recall']}", "/identify": "/identify",
+        "/identify/<int(max=999999999999):seq>": f"/identify/{names['returned']}", "/book": "/book", "/book/verify": "/book/verify",
+        "/book/<int(max=999999999999):seq>": f"/book/{names['purge']}", "/do": "/do", "/do/<name>": "/do/take-in", "/setup": "/setup", "/who": "/who",
+        "/cage/<code>/change/<tote>": f"/cage/{names['line_3']}/change/{names['change']}",
         "/kilograms": "/kilograms?by=tote", "/orders": "/orders", "/habits": "/habits",
         "/lineage/<path:code>": f"/lineage/{names['sent']}", "/static/<path:filename>": "/static/fillbook.css",
     }  # fmt: skip
@@ -291,13 +296,13 @@ def more_to_look(names):
         f"/i/{names['a']}", f"/i/{names['batch']}", f"/i/{names['cup']}", f"/i/{names['zone']}", f"/i/{names['line']}", f"/i/{names['held']}",
         f"/desk/{names['held']}", f"/desk/{names['sent']}", f"/desk/{names['waiting']}", f"/cage/{names['line_2']}", f"/cage/{names['line']}",
         "/labels", "/recall", "/search", "/do/hook-up", "/do/grind", "/do/log-temperatures", "/do/return", "/do/rack", "/do/attach",
-        f"/book/{names['returned']}", f"/racks/{names['zone_2']}", f"/lineage/{names['batch']}", "/kilograms",
+        f"/book/{names['returned']}", f"/racks/{names['zone_2']}", f"/lineage/{names['batch']}", "/kilograms", f"/cage/{names['line_3']}",
     ]  # fmt: skip
 
 
 # -- a browser -------------------------------------------------------------------------------------------------------------------
 QUIET = (
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
+    "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
     "--disable-sync",
 )  # fmt: skip
 

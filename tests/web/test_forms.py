@@ -26,7 +26,7 @@ def typed(names):
         "add person": {"name": "Noor", "role": "hand", "signed_by": "Dana"},
         "add system": {"name": "QS-1", "parts_b": "2"},
         "add zone": {"name": "cold room"},
-        "add line": {"name": "line 3"},
+        "add line": {"name": "line 4"},
         "set limit": {"limit": "cure_standard", "to": "50 h", "source": "the data sheet"},
         "receive": {"supplier": "Northvale", "lot": "A-12", "side": "A", "system": "RX-30", "totes": "2", "net_g": "2,204.6".replace(",", "")},
         "hold": {"item": names["batch"], "why": "smells odd"},
@@ -76,6 +76,7 @@ def typed(names):
         "attach": {"item": names["a"], "what": "photograph"},
         "keep": {"cup": names["cup"], "shelf": "shelf 2", "until": later},
         "take retain": {"tote": names["spare_b"], "shelf": "shelf 2", "until": later},
+        "store": {"zone": names["zone_2"], "totes": names["spare_a"]},
         "weigh": {"item": names["hooked"], "weight_g": "1500"},
         "adjust face": {"face": "tote label", "size": "4x6 in", "facts": "lot\nsupplier"},
         "choose printer": {"station": "dock", "printer": "browser"},
@@ -630,3 +631,49 @@ def test_a_piece_that_can_not_be_is_told_by_its_row(web, names):
     answer = web.do("grind", 422, **{"pieces-1-source": names["sent"], "pieces-1-weight_g": "11"})
     row = answer.get_data(as_text=True).split('<div class="group">')[2]
     assert "enter that its fill was cut out before it is ground" in row
+
+
+# -- whatever is typed -------------------------------------------------------------------------------------------------------------
+ODD = [
+    "\x00²",
+    "9" * 40,
+    "-1e9",
+    "../../etc/passwd",
+    "<script>alert(1)</script>",
+    "' OR 1=1 --",
+    "\u202e%s{0}\n,;",
+    "é" * 300,
+]
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_whatever_is_typed_is_answered_and_changes_nothing_it_should_not(web, odd, helpers):
+    """Every field of every verb holds nonsense: no page breaks, and nothing typed comes back as a tag."""
+    before = web.head()
+    for verb in registry.everything().values():
+        form = web.form(f"/do/{verb.command}")
+        names = [name for name in (*form.fields, *form.offered) if name not in ("csrf_token", "request")]
+        said = form.filled(**dict.fromkeys(names, odd))
+        answer = web.client.post(form.action, data=said, buffered=True)
+        assert 400 <= answer.status_code < 500, (verb.name, answer.status_code)
+        assert "<script>alert" not in answer.get_data(as_text=True)
+    assert web.head() == before
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_whatever_stands_in_an_address_is_answered(web, odd):
+    from urllib.parse import quote
+
+    said = quote(odd, safe="")
+    for path in (
+        f"/i/{said}", f"/I/{said}", f"/cage/{said}", f"/racks/{said}", f"/desk/{said}", f"/lineage/{said}", f"/do/{said}", f"/book/{said}",
+        f"/recall/{said}", f"/identify/{said}", f"/labels?ids={said}", f"/labels?event={said}", f"/labels?unprinted={said}",
+        f"/search?q={said}", f"/recall?suspect={said}", f"/recall?suspect=B-11&threshold_pct={said}", f"/recall?suspect=B-11&defect={said}",
+        f"/recall.csv?suspect={said}", f"/book?before={said}", f"/book/verify?kept={said}", f"/do/hook-up?line={said}&tote={said}",
+        f"/do/correct?event={said}", f"/cage?tire={said}", f"/desk/BHF2500001Z?scanned={said}", f"/dock?side={said}&system={said}",
+    ):  # fmt: skip
+        answer = web.client.get(path, buffered=True)
+        assert answer.status_code < 500, path
+        assert "<script>alert" not in answer.get_data(as_text=True), path
+    form = web.form("/", "/scan")
+    assert web.client.post("/scan", data=form.filled(code=odd), buffered=True).status_code < 500

@@ -17,7 +17,9 @@ CASES = [(name, value) for name, one in limits.LIMITS.items() for value in EDGES
 def test_a_day_goes_on_with_any_limit(shop, name, value):
     """Refused with the reason, or lived with: the fills, their links and the racks still work."""
     try:
-        shop.lead("set limit", limit=name, to=value, source="the owner's word", from_when=shop.ago(minutes=30))
+        shop.lead(
+            "set limit", limit=name, to=value, source="the owner's word", from_when=shop.ago(minutes=30)
+        )
     except Nonsense as refused:
         assert refused.field == "to"
         return

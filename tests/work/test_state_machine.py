@@ -166,6 +166,15 @@ PUT_RIGHT = (
 )  # fmt: skip
 
 
+#: What often follows, so that days get as far as a release and a return.
+THEN = {
+    "receive": ("hook up",), "take in": ("start fill", "inspect"), "start fill": ("pause", "leak", "abandon", "finish fill", "finish fill"),
+    "pause": ("resume",), "abandon": ("resume",), "resume": ("finish fill",), "finish fill": ("rack", "reclaim"), "rack": ("release", "log temperatures"),
+    "release": ("dispatch",), "dispatch": ("return",), "return": ("identify",), "pour cup": ("read cup", "keep"), "reclaim": ("grind",),
+    "grind": ("load",),
+}  # fmt: skip
+
+
 class AnyDay(RuleBasedStateMachine):
     """Anything, in any order."""
 
@@ -209,6 +218,8 @@ class AnyDay(RuleBasedStateMachine):
         self.whole = shop.fingerprint()
         if verb != "correct" and draw.of(st.integers(0, 3)) == 0:
             self.do("correct", data)
+        if verb in THEN and draw.of(st.booleans()):
+            self.do(draw.one(*THEN[verb]), data)
 
     def teardown(self) -> None:
         if not hasattr(self, "shop"):

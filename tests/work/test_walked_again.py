@@ -28,9 +28,9 @@ def whole(book):
     return kept, found
 
 
-@pytest.mark.parametrize("seed", range(100, 106))
+@pytest.mark.parametrize("seed", range(100, 104))
 def test_whatever_was_entered_late_or_put_right_equals_a_whole_derivation(seed):
-    one = shops.RandomShop(seed, fills=22)
+    one = shops.RandomShop(seed, fills=20)
     random, shop = Random(seed), one.shop
     kept, anew = whole(one.book)
     assert kept == anew

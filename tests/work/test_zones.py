@@ -474,3 +474,45 @@ def test_only_a_tote_that_stands_free_is_stored(shop, again):
     shop.act("store", zone="warm room", totes=[tote]) if again else shop.hook_up(tote, change="changed early")
     with pytest.raises(Nonsense, match="already" if again else "hooked up"):
         shop.act("store", zone="warm room", totes=[tote])
+
+
+def test_a_cold_hand_reading_entered_late_raises_an_alert_and_a_warm_one_does_not(shop):
+    """Attended time: readings 12 h apart vouch; one cold in between voids both spans around it."""
+    tire = shop.fill()
+    shop.rack(tire)
+    start = shop.now
+    for n in range(7):
+        shop.now = start + n * 10 * HOUR
+        shop.act("read temperature", zone="warm room", reading_f=75)
+    shop.lead("release", tire=tire)
+    shop.act("read temperature", zone="warm room", reading_f=75, at=start + 15 * HOUR)
+    assert later.alerts(shop.book, "BH") == []
+    shop.act("read temperature", zone="warm room", reading_f=60, at=start + 25 * HOUR)
+    (alert,) = later.alerts(shop.book, "BH")
+    assert alert.item == tire and alert.signed_s - alert.now_s == 10 * HOUR
+
+
+def test_a_file_that_only_adds_to_its_loggers_end_is_not_looked_at_again(shop):
+    released(shop)
+    shop.wait(hours=5)
+    shop.log(5)
+    assert [row[0] for row in shop.book.tuples("SELECT late FROM sample_block ORDER BY seq")] == [1, 0]
+
+
+@pytest.mark.parametrize(
+    ("cup_f", "said_f", "hours", "cold"),
+    [(64, None, 0, True), (65, None, 0, False), (64, 70, 0, False), (64, None, 13, False)],
+)
+def test_the_mix_is_as_warm_as_it_was_at_the_cup_unless_it_was_read_at_the_fill(
+    shop, cup_f, said_f, hours, cold
+):
+    """Below 65 °F (18.333 °C) a fill starts cold."""
+    shop.act("pour cup", line="line 1", mix_f=cup_f)
+    shop.wait(hours=hours)
+    tire = shop.fill(start={"mix_f": said_f} if said_f else None)
+    assert bool(queries.fill(shop.book, tire).cold) == cold
+    found = clock(shop, tire)
+    assert (
+        found.needed_standard_s == (48 + (16 if cold else 0)) * HOUR
+        and (found.needed_earliest_s is None) == cold
+    )

@@ -608,7 +608,7 @@ def _log_temperatures(facts: Facts, event: Event, said: dict[str, Any]) -> None:
         )
     facts.row(
         "sample_block", zone=said["zone"], sensor=said["sensor"], first_at=body["first_at"], last_at=body["last_at"], count=body["count"],
-        digest=body["digest"], read_as=body["read_as"],
+        digest=body["digest"], read_as=body["read_as"], late=int(body["late"]),
     )  # fmt: skip
     for n, one in enumerate(body["doubts"]):
         facts.row("doubt", n=n, zone=said["zone"], sensor=said["sensor"], **one)

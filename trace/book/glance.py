@@ -54,7 +54,9 @@ def line_now(book: Book, shop: str, line: str, now: int) -> LineNow:
             sources[side] = Source(item, "regrind", max(0, batch_left(book, item)), whole, held)
         elif tote := queries.tote(book, item):
             left = max(0, tote.net_g - queries.used_of(book, item))
-            sources[side] = Source(item, f"{tote.system}, lot {tote.lot}", left, tote.net_g, held, tote.use_by)
+            sources[side] = Source(
+                item, f"{tote.system}, lot {tote.lot}", left, tote.net_g, held, tote.use_by
+            )
     text = book.value(
         "SELECT state FROM line_state WHERE line = ? AND at <= ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1", line, now
     )  # fmt: skip
@@ -74,9 +76,7 @@ def line_now(book: Book, shop: str, line: str, now: int) -> LineNow:
 def batch_left(book: Book, item: str) -> int:
     """Grams of a regrind batch that are still in its bin: what was ground less what was loaded, ground on or scrapped."""
     whole = book.value("SELECT grams FROM batch WHERE item = ?", item) or 0
-    loaded = book.value(
-        "SELECT coalesce(sum(grams), 0) FROM line_act WHERE item = ? AND what = 'load'", item
-    )
+    loaded = book.value("SELECT coalesce(sum(grams), 0) FROM line_act WHERE item = ? AND what = 'load'", item)
     return int(whole) - int(loaded) - queries.given_by(book, item)
 
 
@@ -103,7 +103,13 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
     for line in queries.lines(book, shop):
         there = queries.connected(book, line["item"], now)
         if queries.off_ratio_at(book, line["item"], now):
-            found.append(Alert("stop", f"A side ran dry on {line.name}: what follows may be off-ratio. Pour a cup.", line["item"]))
+            found.append(
+                Alert(
+                    "stop",
+                    f"A side ran dry on {line.name}: what follows may be off-ratio. Pour a cup.",
+                    line["item"],
+                )
+            )
         for item in there.values():
             if queries.holds_on(book, item):
                 found.append(Alert("stop", f"{ids.pretty(item)} on {line.name} is on hold.", item))
@@ -121,7 +127,13 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
         if tires and newest and now - newest.at > max(SILENT_S, zone.gap_s):
             lie = f"{tires} {'tire lies' if tires == 1 else 'tires lie'} there"
             quiet = times.hours(now - newest.at)
-            found.append(Alert("look", f"No logger sample of {zone.name} for {quiet}; {lie} and earn no credit.", zone["item"]))
+            found.append(
+                Alert(
+                    "look",
+                    f"No logger sample of {zone.name} for {quiet}; {lie} and earn no credit.",
+                    zone["item"],
+                )
+            )
     for one in loggers.open_doubts(book, shop)[:4]:
         found.append(Alert("look", one.words, place=f"book/{one.seq}"))
     for changed in later.alerts(book, shop):
@@ -131,7 +143,13 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
     for row in queries.in_state(book, shop, "filled"):
         if now - row.since > UNRACKED_S:
             since = times.hours(now - row.since)
-            found.append(Alert("look", f"{ids.pretty(row['item'])} was filled {since} ago and is not on a rack.", row["item"]))
+            found.append(
+                Alert(
+                    "look",
+                    f"{ids.pretty(row['item'])} was filled {since} ago and is not on a rack.",
+                    row["item"],
+                )
+            )
     for one in returned.unidentified(book, shop):
         found.append(Alert("look", f"A tire came back without a label: {one.complaint}", place="identify"))
     return sorted(found, key=lambda alert: alert.urgency != "stop")
@@ -169,7 +187,9 @@ def receipts(book: Book, shop: str, most: int = 12) -> list[Row]:
 
 def items_of(book: Book, shop: str, seq: int) -> list[str]:
     """The IDs that event *seq* gave out."""
-    rows = book.tuples("SELECT code FROM item WHERE shop = ? AND seq = ? AND kind <> 'W' ORDER BY code", shop, seq)
+    rows = book.tuples(
+        "SELECT code FROM item WHERE shop = ? AND seq = ? AND kind <> 'W' ORDER BY code", shop, seq
+    )
     return [code for (code,) in rows if ids.is_valid(code)]
 
 
@@ -233,7 +253,12 @@ def newest_events(book: Book, shop: str, before: int | None = None, most: int = 
 
 def corrections_of(book: Book, shop: str, seq: int) -> list[int]:
     """The numbers of the events that correct event *seq*, oldest first."""
-    return [n for (n,) in book.tuples("SELECT seq FROM event WHERE shop = ? AND corrects = ? ORDER BY seq", shop, seq)]
+    return [
+        n
+        for (n,) in book.tuples(
+            "SELECT seq FROM event WHERE shop = ? AND corrects = ? ORDER BY seq", shop, seq
+        )
+    ]
 
 
 def recall_list(book: Book, shop: str, seq: int) -> tuple[Row, list[dict[str, Any]]] | None:
@@ -256,7 +281,12 @@ def event_now(book: Book, shop: str, seq: int) -> Event | None:
 
 def touched_by(book: Book, shop: str, seq: int) -> list[str]:
     """The items whose history event *seq* is part of."""
-    return [code for (code,) in book.tuples("SELECT DISTINCT item FROM touch WHERE shop = ? AND seq = ? ORDER BY item", shop, seq)]
+    return [
+        code
+        for (code,) in book.tuples(
+            "SELECT DISTINCT item FROM touch WHERE shop = ? AND seq = ? ORDER BY item", shop, seq
+        )
+    ]
 
 
 def make_ups(book: Book, shop: str) -> dict[str, tuple[tuple[Any, ...], ...]]:

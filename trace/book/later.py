@@ -8,9 +8,11 @@ that would no longer be met, until a lead has settled it.
 from __future__ import annotations
 
 import json
+from bisect import bisect_left
 from dataclasses import dataclass
+from itertools import accumulate
 
-from fillbook.trace.book import cures, queries
+from fillbook.trace.book import apply, cures, queries
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense
@@ -56,48 +58,123 @@ def _touched(
     book: Book, shop: str, tire: str | None = None
 ) -> dict[tuple[int, int], tuple[Row, tuple[int, ...]]]:
     """The newest release of each tire that an event after it (and after the last settling) may have changed, with those events."""
-    which, args = ("AND r.item = ?", [tire]) if tire else ("", [])
-    newest = (
-        "SELECT r.*, f.at AS filled_at, coalesce((SELECT max(s.seq) FROM settled s WHERE s.item = r.item), r.seq) AS known FROM released r "
-        f"JOIN fill f ON f.item = r.item WHERE r.shop = ? {which} AND NOT EXISTS (SELECT 1 FROM released o WHERE o.item = r.item AND o.seq > r.seq)"
-    )
-    lay = "EXISTS (SELECT 1 FROM touch t WHERE t.item = n.item AND t.state = 'racked' AND t.place = {zone})"
-    after = "x.shop = n.shop AND x.seq > CASE WHEN n.known > n.seq THEN n.known ELSE n.seq END"
-    sources = (
-        f"JOIN sample_block x ON {after} AND x.last_at >= n.filled_at AND x.first_at <= n.at AND {lay.format(zone='x.zone')}",
-        f"JOIN reading x ON {after} AND x.at >= n.filled_at AND coalesce(x.lowest_since, x.at) <= n.at AND {lay.format(zone='x.zone')}",
-        f"JOIN sensor_act x ON {after} AND x.at <= n.at AND {lay.format(zone='x.zone')}",
-        f"JOIN doubt x ON {after} AND x.last_at >= n.filled_at AND x.first_at <= n.at AND {lay.format(zone='x.zone')}",
-        f"JOIN trust x ON {after} AND {lay.format(zone='x.zone')}",
-        f"JOIN cup_read x ON {after} AND x.passed = 0",
-    )
-    rows: dict[tuple[int, int], Row] = {}
-    by: dict[tuple[int, int], set[int]] = {}
-    for source in sources:
-        for row in book.rows(
-            f"WITH n AS ({newest}) SELECT n.*, x.seq AS by_seq FROM n {source}", shop, *args
-        ):
-            rows[row.seq, row.n] = row
-            by.setdefault((row.seq, row.n), set()).add(row.by_seq)
-    for correction in book.rows(
-        "SELECT e.seq, o.text, o.kind FROM event e JOIN event o ON o.shop = e.shop AND o.seq = e.corrects WHERE e.shop = ? "
-        "AND e.seq > coalesce((SELECT min(seq) FROM released WHERE shop = ?), 0) AND e.corrects IS NOT NULL",
-        shop, shop,
+    released = _Released(book, shop, tire)
+    if not released.at:
+        return {}
+    for seq, zone, first, last in book.tuples(_LATER, *[shop] * 5):
+        released.touch(seq, first, last, zone)
+    for row in book.rows(
+        "SELECT x.seq, c.line, c.at, (SELECT min(o.at) FROM cup o WHERE o.line = c.line AND o.at > c.at) AS until FROM cup_read x "
+        "JOIN cup c ON c.item = x.cup WHERE x.shop = ? AND x.passed = 0",
+        shop,
+    ):
+        released.touch_line(row.seq, row.line, row.at, row.until)
+    for row in book.rows(
+        "SELECT e.seq, o.kind, o.seq AS of, o.text FROM event e JOIN event o ON o.shop = e.shop AND o.seq = e.corrects "
+        "WHERE e.shop = ? AND e.seq > ?",
+        shop, min(released.seq),
     ):  # fmt: skip
-        said = json.loads(correction.text)["body"]
-        zone = said["said"].get("zone", said.get("zone", ""))
-        there = (
-            lay.format(zone="?")
-            if correction.kind in THERMAL
-            else "EXISTS (SELECT 1 FROM touch t WHERE t.item = n.item AND t.seq = ?)"
+        body = json.loads(row.text)["body"]
+        if row.kind in THERMAL:
+            # what it said is gone from the tables, so its first word counts; a limit on time would need the samples themselves
+            released.touch(
+                row.seq,
+                body.get("first_at", 0),
+                body.get("last_at", 2**53),
+                body["said"].get("zone", body.get("zone", "")),
+            )
+        else:
+            for item in apply.touched(body):
+                released.touch_tire(row.seq, item)
+    return released.found
+
+
+#: (event, zone, first, last) of everything that may change hours already counted; a file that only adds to its logger's end may not.
+_LATER = (
+    "SELECT seq, zone, first_at, last_at FROM sample_block WHERE shop = ? AND late = 1 "
+    "UNION ALL SELECT seq, zone, coalesce(lowest_since, at), at FROM reading WHERE shop = ? "
+    "UNION ALL SELECT seq, zone, at, 9007199254740992 FROM sensor_act WHERE shop = ? "
+    "UNION ALL SELECT seq, zone, first_at, last_at FROM doubt WHERE shop = ? "
+    "UNION ALL SELECT t.seq, b.zone, b.first_at, b.last_at FROM trust t JOIN sample_block b ON b.digest = t.digest AND b.zone = t.zone "
+    "WHERE t.shop = ?"
+)
+
+
+class _Released:
+    """The shop's releases by time, and which of them later events touch."""
+
+    def __init__(self, book: Book, shop: str, tire: str | None) -> None:
+        self.book = book
+        which, args = ("AND item = ?", [tire]) if tire else ("", [])
+        rows = book.tuples(
+            f"SELECT at, seq, n, item FROM released WHERE shop = ? {which} ORDER BY at, seq, n", shop, *args
         )
-        for row in book.rows(
-            f"WITH n AS ({newest}) SELECT n.* FROM n WHERE n.known < ? AND {there}", shop, *args, correction.seq,
-            zone if correction.kind in THERMAL else correction.seq,
-        ):  # fmt: skip
-            rows[row.seq, row.n] = row
-            by.setdefault((row.seq, row.n), set()).add(correction.seq)
-    return {key: (row, tuple(sorted(by[key]))) for key, row in rows.items()}
+        self.at = [row[0] for row in rows]
+        self.seq = [row[1] for row in rows]
+        self.key = [(row[1], row[2]) for row in rows]
+        self.item = [row[3] for row in rows]
+        self.newest = {row[3]: row[1] for row in sorted(rows, key=lambda row: row[1])}
+        self.least = list(accumulate(reversed(self.seq), min))[
+            ::-1
+        ]  # of this and all later ones: late entries are rare
+        self.rows: dict[tuple[int, int], Row | None] = {}
+        self.found: dict[tuple[int, int], tuple[Row, tuple[int, ...]]] = {}
+
+    def touch(self, by: int, first: int, last: int, zone: str) -> None:
+        """Event *by* says something of *zone* between *first* and *last*."""
+        n = bisect_left(self.at, first)
+        while n < len(self.at) and self.least[n] < by:
+            row = self._row(n, by)
+            if (
+                row
+                and row.filled_at <= last
+                and any(
+                    place == zone and since <= min(last, row.at) and (until is None or until >= first)
+                    for place, since, until in queries.stays(self.book, row["item"])
+                )
+            ):
+                self._add(n, row, by)
+            n += 1
+
+    def touch_line(self, by: int, line: str, first: int, until: int | None) -> None:
+        """Event *by* says something of the fills on *line* from *first* on, before *until*."""
+        fills = {
+            row[0]
+            for row in self.book.tuples(
+                "SELECT item FROM fill WHERE line = ? AND at >= ? AND at < ?", line, first, until or 2**53
+            )
+        }
+        for n, item in enumerate(self.item):
+            if item in fills and (row := self._row(n, by)):
+                self._add(n, row, by)
+
+    def touch_tire(self, by: int, tire: str) -> None:
+        if tire in self.newest:
+            for n, item in enumerate(self.item):
+                if item == tire and (row := self._row(n, by)):
+                    self._add(n, row, by)
+
+    def _row(self, n: int, by: int) -> Row | None:
+        """The release, where it is its tire's newest and neither it nor its settling came after event *by*."""
+        if self.seq[n] >= by or self.newest[self.item[n]] != self.seq[n]:
+            return None
+        if self.key[n] not in self.rows:
+            self.rows[self.key[n]] = self.book.one(
+                "SELECT r.*, f.at AS filled_at, coalesce((SELECT max(s.seq) FROM settled s WHERE s.item = r.item), 0) AS settled "
+                "FROM released r LEFT JOIN fill f ON f.item = r.item WHERE r.shop = (SELECT shop FROM item WHERE code = r.item) "
+                "AND r.item = ? AND r.seq = ? AND r.n = ?",
+                self.item[n], *self.key[n],
+            )  # fmt: skip
+        row = self.rows[self.key[n]]
+        if row is None or row.settled > by:
+            return None
+        if row.filled_at is None:
+            row["filled_at"] = 0
+        return row
+
+    def _add(self, n: int, row: Row, by: int) -> None:
+        before = self.found.get(self.key[n], (row, ()))[1]
+        self.found[self.key[n]] = (row, tuple(sorted({*before, by})))
 
 
 def _judge(book: Book, row: Row, by: tuple[int, ...]) -> Alert | None:

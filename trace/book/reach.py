@@ -56,7 +56,11 @@ def range_of(book: Book, shop: str) -> tuple[int, int]:
 
 
 def _unknown_streams(suspect: Suspect, through: bool) -> tuple[str, ...]:
-    return tuple(dict.fromkeys((*suspect.streams, "R", "G"))) if through else tuple(set(suspect.streams) - set(CURED_STREAMS))
+    return (
+        tuple(dict.fromkeys((*suspect.streams, "R", "G")))
+        if through
+        else tuple(set(suspect.streams) - set(CURED_STREAMS))
+    )
 
 
 def exact(book: Book, suspect: Suspect, *, through: bool = True) -> Reach:
@@ -138,3 +142,47 @@ def _wait(mine: list[Row], seen: set[int], waiting: list[tuple[int, int, list[Ro
     if child not in seen:
         seen.add(child)
         heappush(waiting, (max(row[0] for row in mine), child, mine))
+
+
+def origins(book: Book, item: int, cut: float) -> tuple[dict[int, float], float]:
+    """What *item* goes back to, by number (0 is unknown origin), and the share that was not followed: together they are 1.
+
+    What holds less than *cut* of it is not followed further back. Later items come first, so each is complete when its turn comes.
+    """
+    held: dict[int, float] = {item: 1.0}
+    found: dict[int, float] = {}
+    left = 0.0
+    waiting: list[tuple[int, int]] = [(-(2**62), item)]
+    made: dict[int, list[tuple[int, int, int]]] = {}
+    while waiting:
+        _, number = heappop(waiting)
+        share = held.pop(number, 0.0)
+        if not share:
+            continue
+        if share < cut and number != item:
+            left += share
+            continue
+        rows = made.pop(number, None)
+        if rows is None:
+            rows = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", number)
+        whole = sum(row[2] for row in rows)
+        if not whole:
+            where = 0 if rows else number
+            found[where] = found.get(where, 0.0) + share
+            continue
+        sums: dict[int, int] = {}
+        for _, parent, best in rows:
+            if best:
+                sums[parent] = sums.get(parent, 0) + best
+        for parent, best in sums.items():
+            part = share * best / whole
+            if not parent:
+                found[0] = found.get(0, 0.0) + part
+            elif parent in held:
+                held[parent] += part
+            else:
+                held[parent] = part
+                made[parent] = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", parent)
+                last = max((row[0] for row in made[parent]), default=-(2**62))
+                heappush(waiting, (-last, parent))
+    return found, left

@@ -6,7 +6,8 @@ import csv
 import io
 import json
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import Any
 
 from fillbook.trace.book import chain, queries, reach, suspects
@@ -14,7 +15,6 @@ from fillbook.trace.book.derive import LineState
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import account, exposure, flow, ids, onepass, times
 from fillbook.trace.core import recall as rules
-from fillbook.trace.core.errors import Nonsense
 
 CUT_PART = 100  # a screen follows nothing below the threshold divided by this
 IN_VESSELS = {"A": "in hoses", "B": "in hoses", "R": "in hoppers"}
@@ -35,6 +35,7 @@ def recall(
     threshold_e4: int | None = None,
     with_traces: bool = False,
     exact: bool = True,
+    with_account: bool = True,
 ) -> dict[str, Any]:
     """Every tire that holds the suspect *said*, by tier, with where it is now; and where all of the suspect's material went.
 
@@ -62,14 +63,16 @@ def recall(
             "rules": rules.RULES,
             **_listing(book, shop, found, threshold_e4 / 10_000, with_traces),
         }
-        if exact:
+        if exact and with_account:
             answer["account"] = _account(book, shop, suspect, found)
-        else:
+        if not exact:
             answer["left_out"] = found.left_out
         return answer
 
 
-def _listing(book: Book, shop: str, found: reach.Reach, threshold: float, with_traces: bool) -> dict[str, Any]:
+def _listing(
+    book: Book, shop: str, found: reach.Reach, threshold: float, with_traces: bool
+) -> dict[str, Any]:
     """The tires that were reached, by tier, most of the suspect first; the rest as a count."""
     held, more = found.held, found.left_out
     low, high = reach.range_of(book, shop)
@@ -97,10 +100,14 @@ def _listing(book: Book, shop: str, found: reach.Reach, threshold: float, with_t
                 continue
         tiers[number] = tier
     rows = _rows_of(book, tires, tiers)
-    listed = sorted(tiers, key=lambda n: (rules.TIERS.index(tiers[n]), -round(shares[n].best, 12), rows[n][0]))
+    listed = sorted(
+        tiers, key=lambda n: (rules.TIERS.index(tiers[n]), -round(shares[n].best, 12), rows[n][0])
+    )
     sides = _sides(book, [n for n in listed if n in held.items and held.items[n].direct_most], held.suspects)
     paths = {n: held.path(n) for n in listed}
-    codes = _codes(book, {step for path in paths.values() for step in path} - set(rows)) | {n: row[0] for n, row in rows.items()}
+    codes = _codes(book, {step for path in paths.values() for step in path} - set(rows)) | {
+        n: row[0] for n, row in rows.items()
+    }
     names: dict[str, str] = {}
     items = []
     for number in listed:
@@ -135,7 +142,10 @@ def _tires_among(book: Book, numbers: list[int], low: int, high: int) -> list[in
         return [number for (number,) in rows if number in wanted]
     found: list[int] = []
     for part, marks in _parts(numbers):
-        found += [row[0] for row in book.tuples(f"SELECT num FROM item WHERE num IN ({marks}) AND +kind = 'F'", *part)]
+        found += [
+            row[0]
+            for row in book.tuples(f"SELECT num FROM item WHERE num IN ({marks}) AND +kind = 'F'", *part)
+        ]
     return found
 
 
@@ -153,7 +163,9 @@ def _codes(book: Book, numbers: Iterable[int]) -> dict[int, str]:
     return found
 
 
-def _rows_of(book: Book, tires: list[int], listed: Iterable[int]) -> dict[int, tuple[str, str | None, str, int]]:
+def _rows_of(
+    book: Book, tires: list[int], listed: Iterable[int]
+) -> dict[int, tuple[str, str | None, str, int]]:
     """ID, state, place and since when, of each listed tire."""
     found: dict[int, tuple[str, str | None, str, int]] = {}
     for part, marks in _parts(listed):
@@ -196,8 +208,13 @@ def is_tire(code: str) -> bool:
 
 
 def pretty(code: str) -> str:
-    """An ID as it is printed; the code of a purge or of unknown origin as it is."""
-    return ids.pretty(code) if ids.is_valid(code) else (code or "unknown origin")
+    """An ID of the book as it is printed; the code of a purge or of unknown origin as it is.
+
+    What stands in the book was checked when it was minted, so nothing is checked here again: a recall says thousands.
+    """
+    if not code or ":" in code:
+        return code or "unknown origin"
+    return f"{code[:2]}-{code[2:5]}-{code[5:-1]}-{code[-1]}"
 
 
 def _share(value: float) -> float:
@@ -245,29 +262,52 @@ def _plain(text: str) -> str:
 
 # -- where did every kilogram go? ----------------------------------------------------------------------------------------------
 def _account(book: Book, shop: str, suspect: suspects.Suspect, found: reach.Reach) -> list[dict[str, Any]]:
-    held = found.held
     numbers = reach.numbers(book, suspect.items)
-    shares = {number: share for number, share in held.shares.items() if share}
-    details = _details(book, shop, shares)
-    # A member that was made from another holds its material already: it is counted once, from where it came first.
-    received = {
-        code: _received(book, code) for code, number in numbers.items() if not held.by_every_way.get(number)
-    }
-    holding = {details[number][0]: share for number, share in shares.items()}
-    made_again = {code for code, number in numbers.items() if code not in received}
-    for code in made_again:
-        number = numbers[code]
-        holding[code] = held.by_every_way[number] / held.items[number].total
+    roots = tuple(code for code, number in numbers.items() if not found.held.by_every_way.get(number))
+    if len(roots) < len(numbers):
+        # A member that was made from another holds its material already: it is counted once, from where it came first.
+        suspect = replace(suspect, items=roots)
+        found = reach.exact(book, suspect)
+    items = found.held.items
+    shares = {number: share for number, share in found.held.shares.items() if share}
+    there = _places(book, shares)
+    code_of = {number: place[0] for number, place in there.items()}
     rows = account.place_all(
-        holding,
-        {details[number][0]: held.items[number].total for number in shares if number in held.items},
-        {details[number][0]: held.items[number].given for number in shares if number in held.items},
-        received,
-        lambda code: _place_words(book, code, states),
-        in_vessels=_in_vessels(book, shop, holding),
-        left=_left(book, details, states),
+        {code_of[number]: share for number, share in shares.items()},
+        {code_of[number]: items[number].total for number in shares if number in items},
+        {code_of[number]: items[number].given for number in shares if number in items},
+        {code: _received(book, code) for code in suspect.items},
+        _words_for({code: (kind, state) for code, kind, state in there.values()}, book),
+        in_vessels=_in_vessels(
+            book, shop, {code_of[n]: items[n].given_regrind if n in items else 0 for n in shares}
+        ),
+        left=_left(book, there.values()),
     )
     return [{"place": row.place, "grams": row.grams} for row in rows]
+
+
+def _places(book: Book, numbers: Iterable[int]) -> dict[int, tuple[str, str, str]]:
+    """ID, kind and state of each item."""
+    found: dict[int, tuple[str, str, str]] = {}
+    for part, marks in _parts(numbers):
+        for number, code, kind, state in book.tuples(
+            f"SELECT i.num, i.code, i.kind, p.state FROM item i LEFT JOIN place p ON p.item = i.code WHERE i.num IN ({marks})",
+            *part,
+        ):
+            found[number] = code, kind, state or ""
+    return found
+
+
+def _words_for(places: dict[str, tuple[str, str]], book: Book) -> Callable[[str], str]:
+    def words(code: str) -> str:
+        kind, state = places[code]
+        if kind == "W":
+            purpose = book.value("SELECT purpose FROM line_act WHERE item = ? AND what = 'draw'", code)
+            return PURPOSES.get(purpose or "", "waste")
+        fixed = {"C": "sample cups", "G": "in regrind batches", "L": "in totes"}
+        return fixed.get(kind) or STATES.get(state, "in tires here")
+
+    return words
 
 
 def _received(book: Book, item: str) -> int:
@@ -276,23 +316,9 @@ def _received(book: Book, item: str) -> int:
     return int(book.value(f"SELECT {column} FROM {table} WHERE item = ?", item) or 0)
 
 
-def _place_words(book: Book, item: str) -> str:
-    if not ids.is_valid(item):
-        purpose = book.value("SELECT purpose FROM line_act WHERE item = ? AND what = 'draw'", item)
-        return PURPOSES.get(purpose or "", "waste")
-    kind = ids.kind_of(item)
-    if kind == "C":
-        return "sample cups"
-    if kind == "G":
-        return "in regrind batches"
-    if kind == "L":
-        return "in totes"
-    return STATES.get(queries.place_of(book, item).state or "", "in tires here")
-
-
-def _in_vessels(book: Book, shop: str, items: Iterable[str]) -> dict[str, list[tuple[str, float]]]:
-    """What of each tote and batch stands in hoses and hoppers now, by the lines' last states."""
-    wanted = set(items)
+def _in_vessels(book: Book, shop: str, drawn: dict[str, int]) -> dict[str, list[tuple[str, float]]]:
+    """What of each tote and batch stands in hoses and hoppers now, by the lines' last states. *drawn*: by item, what left it as
+    regrind."""
     found: dict[str, list[tuple[str, float]]] = defaultdict(list)
     for line in queries.lines(book, shop):
         text = book.value(
@@ -305,47 +331,46 @@ def _in_vessels(book: Book, shop: str, items: Iterable[str]) -> dict[str, list[t
             if name == "R":  # what is in the hopper was loaded out of the bin: loaded less drawn, below
                 continue
             for share in flow.content(stream):
-                if share.parent in wanted and share.best_g:
+                if share.parent in drawn and share.best_g:
                     found[share.parent].append((IN_VESSELS[name], share.best_g))
-    for item in wanted:
-        if ids.is_valid(item) and ids.kind_of(item) == "G":
-            loaded = book.value(
-                "SELECT coalesce(sum(grams), 0) FROM line_act WHERE item = ? AND what = 'load'", item
-            )
-            drawn = book.value(
-                "SELECT coalesce(sum(k.best_g), 0) FROM link k JOIN item i ON i.num = k.parent WHERE i.code = ? AND k.stream = 'R'",
-                item,
-            )
-            if loaded > drawn:
-                found[item].append(("in hoppers", loaded - drawn))
+    for part, marks in _parts(code for code in drawn if code[2:3] == "G"):
+        for item, loaded in book.tuples(
+            f"SELECT item, sum(grams) FROM line_act WHERE item IN ({marks}) AND what = 'load' GROUP BY item",
+            *part,
+        ):
+            if loaded > drawn[item]:
+                found[item].append(("in hoppers", loaded - drawn[item]))
     return dict(found)
 
 
-def _left(book: Book, items: Iterable[str]) -> dict[str, tuple[str, float]]:
+def _left(book: Book, places: Iterable[tuple[str, str, str]]) -> dict[str, tuple[str, float]]:
     """Of totes and batches booked empty, used up or scrapped: nothing is left in them, or the rest is scrap."""
     found: dict[str, tuple[str, float]] = {}
-    for item in items:
-        if not ids.is_valid(item):
-            continue
-        kind, state = ids.kind_of(item), queries.place_of(book, item).state
-        if state in ("empty", "used up"):
-            found[item] = ("in totes" if kind == "L" else "in regrind batches", 0.0)
+    for code, kind, state in places:
+        if state in ("empty", "used up") and kind != "W":
+            found[code] = ("in totes" if kind == "L" else "in regrind batches", 0.0)
         elif kind == "L" and state == "scrapped":
             grams = book.value(
-                "SELECT grams FROM out_of WHERE item = ? AND what = 'scrap' ORDER BY seq DESC LIMIT 1", item
+                "SELECT grams FROM out_of WHERE item = ? AND what = 'scrap' ORDER BY seq DESC LIMIT 1", code
             )
             if grams:
-                found[item] = ("scrapped", float(grams))
+                found[code] = ("scrapped", float(grams))
     return found
 
 
 # -- backward ------------------------------------------------------------------------------------------------------------------
-def trace(book: Book, said: str) -> dict[str, Any]:
-    """What *said* was made from, by any path, as fractions that sum to 1; and what was made from it, one step on."""
+def trace(book: Book, said: str, *, cut: float = 1e-5) -> dict[str, Any]:
+    """What *said* was made from, by any path, as fractions that sum to 1; and what was made from it, one step on.
+
+    What makes up less than *cut* of it (a fraction) is not followed further back and stands as ``remaining traces``; 0 follows all.
+    """
     item = ids.read(said)
     with book.reading():
-        links = suspects.backward(book, item)
-        origins = exposure.origins(links, item) if links else {}
+        number = book.value("SELECT num FROM item WHERE code = ?", item)
+        links = suspects.made_of(book, item)
+        by_number, left = reach.origins(book, number, cut) if links else ({}, 0.0)
+        codes = _codes(book, [one for one in by_number if one])
+        origins = {codes.get(one, ""): share for one, share in by_number.items()}
         on = suspects.made_from_it(book, item)
         sums: dict[str, int] = defaultdict(int)
         for link in on:
@@ -353,21 +378,23 @@ def trace(book: Book, said: str) -> dict[str, Any]:
         came: dict[str, list[int]] = defaultdict(lambda: [0, 0, 0])
         streams: dict[str, set[str]] = defaultdict(set)
         for link in links:
-            if link.child == item:
-                for n, grams in enumerate((link.least_g, link.best_g, link.most_g)):
-                    came[link.parent][n] += grams
-                streams[link.parent].add(link.stream)
+            for n, grams in enumerate((link.least_g, link.best_g, link.most_g)):
+                came[link.parent][n] += grams
+            streams[link.parent].add(link.stream)
+        words = {source: _tote_words(book, source) for source in origins}
         lots: dict[tuple[str, str], float] = defaultdict(float)
         for source, share in origins.items():
-            tote = queries.tote(book, source) if source else None
-            if tote:
-                lots[(tote.supplier, tote.lot)] += share
+            if words[source]:
+                lots[(words[source]["supplier"], words[source]["lot"])] += share
+        rows = [
+            {"id": pretty(source), "share": _share(share), **words[source]}
+            for source, share in sorted(origins.items(), key=lambda pair: (-pair[1], pair[0]))
+        ]
+        if left:
+            rows.append({"id": "remaining traces", "share": _share(left)})
         return {
             "id": pretty(item),
-            "origins": [
-                {"id": pretty(source), "share": _share(share), **_tote_words(book, source)}
-                for source, share in sorted(origins.items(), key=lambda pair: (-pair[1], pair[0]))
-            ],
+            "origins": rows,
             "lots": [
                 {"supplier": supplier, "lot": lot, "share": _share(share)}
                 for (supplier, lot), share in sorted(lots.items(), key=lambda pair: (-pair[1], pair[0]))

@@ -156,30 +156,6 @@ def _links(rows: Iterable[tuple]) -> list[Link]:
     return [Link(*row) for row in rows]
 
 
-def may_hold(suspect: Suspect, link: Link) -> bool:
-    """Whether material of unknown origin in *link* can be the suspect's: not if it was made before, nor on the other side."""
-    if link.parent:
-        return False
-    if link.stream in ("A", "B"):  # what stood in our own hoses
-        return link.stream in suspect.streams and (link.cut_at is None or link.cut_at >= suspect.since)
-    return link.cut_at is None or link.cut_at >= suspect.made
-
-
-def forward(book: Book, suspect: Suspect) -> list[Link]:
-    """All links of every item that holds the suspect by any path, or unknown material that can be the suspect's, in order."""
-    marks = ", ".join("?" * len(suspect.items))
-    sides = ", ".join(f"'{s}'" for s in dict.fromkeys((*suspect.streams, "R", "G")))
-    return _links(
-        book.tuples(
-            f"WITH RECURSIVE reached(num) AS (SELECT num FROM item WHERE code IN ({marks}) "
-            f"UNION SELECT child FROM link WHERE parent = 0 AND (cut_at IS NULL OR cut_at >= ?) AND stream IN ({sides}) "
-            "UNION SELECT k.child FROM reached r JOIN link k ON k.parent = r.num) "
-            f"SELECT {COLUMNS} JOIN reached r ON r.num = k.child ORDER BY k.ord, c.code, k.draw, k.stream, 5",
-            *suspect.items, min(suspect.since, suspect.made),
-        )
-    )  # fmt: skip
-
-
 def backward(book: Book, item: str) -> list[Link]:
     """All links of *item* and of everything it was made from."""
     return _links(
@@ -202,6 +178,13 @@ def onward(book: Book, item: str) -> list[Link]:
             item, item,
         )
     )  # fmt: skip
+
+
+def made_of(book: Book, item: str) -> list[Link]:
+    """The links of *item* itself, one step back."""
+    return _links(
+        book.tuples(f"SELECT {COLUMNS} WHERE c.code = ? ORDER BY k.ord, c.code, k.draw, k.stream, 5", item)
+    )
 
 
 def made_from_it(book: Book, item: str) -> list[Link]:

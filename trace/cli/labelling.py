@@ -142,10 +142,10 @@ def _would_be_recorded(book: Any, shop: str, items: list[str], how: dict[str, An
         _record(book, shop, "print", how, items=items, how="accepted", why=how["why"], printer=printer)
 
 
-def _record(book: Any, shop: str, verb: str, how: dict[str, Any], **fields: Any) -> None:
+def _record(book: Any, shop: str, verb: str, asked: dict[str, Any], **fields: Any) -> None:
     from fillbook.trace.work import acting
 
-    acting.act(book, acting.Action(verb, fields, who=how["who"], shop=shop, station=how["station"]), now=int(time.time()))
+    acting.act(book, acting.Action(verb, fields, who=asked["who"], shop=shop, station=asked["station"]), now=int(time.time()))
 
 
 @click.command("show-face")

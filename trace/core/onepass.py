@@ -31,6 +31,7 @@ class Held:
         "direct_least",
         "direct_most",
         "given",
+        "given_regrind",
         "lower",
         "total",
         "unknown",
@@ -40,7 +41,7 @@ class Held:
 
     def __init__(self) -> None:
         self.lower = self.best = self.upper = 0.0
-        self.total = self.given = self.unknown = 0
+        self.total = self.given = self.given_regrind = self.unknown = 0
         self.direct_least = self.direct_best = self.direct_most = 0
         self.ways: dict[Name, list[int]] | None = None  # parent that holds some -> grams best, most
 
@@ -123,6 +124,8 @@ class Pass:
                     if source is None:
                         source = self.items[parent] = Held()
                     source.given += best
+                    if stream == "R":
+                        source.given_regrind += best
                 if value.upper and row[MOST]:
                     if item.ways is None:
                         item.ways = {}

@@ -49,9 +49,7 @@ class Form:
         self.all_fields = list(fields_of(self.verb.ask))
         needed = tuple(one.name for one in self.all_fields if one.needed)
         self.first = tuple(first) if first is not None else wording.FIRST.get(self.verb.name, needed)
-        self.said: MultiDict = MultiDict(
-            {k: v for k, v in (prefill or {}).items() if v not in (None, "")}
-        )
+        self.said: MultiDict = MultiDict({k: v for k, v in (prefill or {}).items() if v not in (None, "")})
         self.error: ShopError | None = None
         self.request_id = uuid.uuid4().hex
         self.saw = g.get("saw", 0)
@@ -77,7 +75,8 @@ class Form:
         self.posted = True
         self.said = MultiDict(said)
         self.request_id = said.get("request", "") or self.request_id
-        self.saw = int(said["saw"]) if said.get("saw", "").isdigit() else self.saw
+        seen = here.number(said.get("saw", ""))
+        self.saw = self.saw if seen is None else seen
         self.about = said.getlist("about") or self.about
 
     def read(self) -> acting.Action:
@@ -104,7 +103,9 @@ class Form:
         """Keep why it was refused; after a conflict the form is a new one, drawn with what the book says now."""
         self.error = trouble
         if trouble.field == "read_as" and trouble.expected:
-            self.said["read_as"] = trouble.expected  # how the logger's file would be read: sent again, it is confirmed
+            self.said["read_as"] = (
+                trouble.expected
+            )  # how the logger's file would be read: sent again, it is confirmed
         if isinstance(trouble, Conflict):
             self.request_id = uuid.uuid4().hex
             self.saw = g.get("saw", 0)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import wraps
@@ -72,6 +73,11 @@ def choose(person: str) -> None:
 def is_at_least(role: str) -> bool:
     person = who()
     return person is not None and ROLES.index(person.role) >= ROLES.index(role)
+
+
+def number(text: str) -> int | None:
+    """A whole number somebody put into an address or a hidden field, None for anything else."""
+    return int(text) if re.fullmatch("[0-9]{1,15}", text, re.ASCII) else None
 
 
 def find_shop() -> str | None:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+from flask import g
 from werkzeug.datastructures import MultiDict
 
 from fillbook.trace.book import glance, queries
@@ -17,8 +18,20 @@ from fillbook.trace.web import here, wording
 from fillbook.trace.work.ask import Field, Item, Measure, When, Words, fields_of
 
 FEW = 4  # so many choices are shown side by side, more in a list
-US_UNITS = {"mass": "lb", "temperature": "f", "temperature_difference": "df", "pressure": "psi", "length": "in"}
-METRIC_UNITS = {"mass": "kg", "temperature": "c", "temperature_difference": "dc", "pressure": "kpa", "length": "mm"}
+US_UNITS = {
+    "mass": "lb",
+    "temperature": "f",
+    "temperature_difference": "df",
+    "pressure": "psi",
+    "length": "in",
+}
+METRIC_UNITS = {
+    "mass": "kg",
+    "temperature": "c",
+    "temperature_difference": "dc",
+    "pressure": "kpa",
+    "length": "mm",
+}
 FIRST_UNIT = {"share": "pct", "duration": "h"}
 LEFT_OUT_UNITS = {"pa", "g"}  # nobody reads a gauge in pascals; grams only where the scale shows them
 OPTION_WORDS = {
@@ -123,20 +136,38 @@ def draw(verb: str, one: Field, said: MultiDict, prefix: str = "") -> Input:
         if name not in said and isinstance(one.default, str):
             made.value = one.default
     _offer(made, verb, one)
-    made.usual = made.value if name not in said else draw(verb, one, MultiDict(), prefix).value if one.sub is None else ""
+    made.usual = (
+        made.value
+        if name not in said
+        else draw(verb, one, MultiDict(), prefix).value
+        if one.sub is None
+        else ""
+    )
     if not _words(made.hint) - _words(made.caption):
         made.hint = ""  # it would only say the caption again
     return made
 
 
 def _words(text: str) -> set[str]:
-    return set(re.findall(r"[a-z]+", text.lower())) - {"the", "a", "an", "of", "it", "its", "in", "is", "to", "they", "are"}
+    return set(re.findall(r"[a-z]+", text.lower())) - {
+        "the",
+        "a",
+        "an",
+        "of",
+        "it",
+        "its",
+        "in",
+        "is",
+        "to",
+        "they",
+        "are",
+    }
 
 
 def _measure(made: Input, one: Field, said: MultiDict, prefix: str) -> None:
     assert isinstance(one.mark, Measure)
     dimension = one.mark.dimension
-    order = unit_order(dimension, here.say().us if here.g.get("shop") else True)
+    order = unit_order(dimension, here.say().us if g.get("shop") else True)
     made.widget = "measure"
     made.unit_options = [(unit, units.unit_words(dimension, unit)) for unit in order]
     asked = said.get(made.name + ".unit", "")
@@ -188,7 +219,7 @@ def _item(made: Input, one: Field, said: MultiDict) -> None:
 
 def _offer(made: Input, verb: str, one: Field) -> None:
     """What was typed before is offered; where only known names fit, those are the list."""
-    if not here.g.get("shop"):
+    if not g.get("shop"):
         if one.name == "timezone":
             made.offers = [
                 "America/New_York", "America/Chicago", "America/Denver", "America/Phoenix", "America/Los_Angeles",
@@ -289,7 +320,9 @@ def _pairs(text: str, name: str) -> dict[str, str]:
 
 
 # -- what stands in an event, as it is typed -----------------------------------------------------------------------------------
-def as_typed(all_fields: list[Field], stored: Mapping[str, Any], timezone: str, prefix: str = "") -> MultiDict:
+def as_typed(
+    all_fields: list[Field], stored: Mapping[str, Any], timezone: str, prefix: str = ""
+) -> MultiDict:
     """The stored *said* of an event as if it had just been typed into the form: with the numbers and units that were typed."""
     found: MultiDict = MultiDict()
     typed = stored.get("typed", {})
@@ -299,7 +332,9 @@ def as_typed(all_fields: list[Field], stored: Mapping[str, Any], timezone: str, 
     return found
 
 
-def _typed(found: MultiDict, one: Field, value: Any, typed: Mapping[str, str], name: str, spot: str, timezone: str) -> None:
+def _typed(
+    found: MultiDict, one: Field, value: Any, typed: Mapping[str, str], name: str, spot: str, timezone: str
+) -> None:
     if one.sub is not None:
         for n, row in enumerate(value):
             for part in fields_of(one.sub):

@@ -102,9 +102,33 @@ CAUTIONS = {
         f"A casing under load can spring; mind dust and blades, and what the data sheet says of fill that has not set. {_FIRST}",
     ),
 }
-WITHOUT_CAUTION = ("return", "identify", "print", "read cup", "attach", "keep", "inspect", "read temperature", "log temperatures",
-                   "grind", "scrap", "settle", "print failed", "note supplier code", "weigh", "trust samples", "let sensor send")
-CAUTION_AT = {"dock": "isocyanate", "line": "isocyanate", "cage": "pressure", "racks": "heat", "desk": "heat", "regrind": "cutting"}
+WITHOUT_CAUTION = (
+    "return",
+    "identify",
+    "print",
+    "read cup",
+    "attach",
+    "keep",
+    "inspect",
+    "read temperature",
+    "log temperatures",
+    "grind",
+    "scrap",
+    "settle",
+    "print failed",
+    "note supplier code",
+    "weigh",
+    "trust samples",
+    "let sensor send",
+)
+CAUTION_AT = {
+    "dock": "isocyanate",
+    "line": "isocyanate",
+    "cage": "pressure",
+    "racks": "heat",
+    "desk": "heat",
+    "regrind": "cutting",
+}
 
 
 def caption(verb: str, field: str) -> str:

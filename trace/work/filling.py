@@ -28,6 +28,7 @@ from fillbook.trace.work.lines import SUBSTANCE, draw
 from fillbook.trace.work.registry import verb
 
 MOST_TIRES = 60
+CUP_COUNTS_S = 12 * 3600  # the mix's temperature read at a cup stands for the fills after it, until the next cup or so long
 UNFILLED = ("taken in", "soaking")
 UNSTARTED_S = 15 * 60  # a fill entered afterwards without its start is taken to have run this long
 
@@ -316,14 +317,20 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
         )
         draws.append(draw(floor, line, ask.tire, "top-up", ask.topup_g, topup_mix, ask.basis))
     _note_findings(ask, floor, line, draws)
-    cold = bool(started) and any(
-        value is not None and value < floor.limit("cold_start_below")
-        for value in (started.bay_mc, started.casing_mc, started.mix_mc)
-    )
+    known = [started.bay_mc, started.casing_mc, started.mix_mc] if started else []
+    if not known or known[-1] is None:
+        known.append(_mix_at_the_cup(floor, line))
+    cold = any(value is not None and value < floor.limit("cold_start_below") for value in known)
     return {
         "line": line, "began": began, "started_at": part_from, "draws": draws, "cold": cold, "mix_e4": mix,
         "grams": ask.weight_g + (ask.topup_g or 0),
     }  # fmt: skip
+
+
+def _mix_at_the_cup(floor: Floor, line: str) -> int | None:
+    """The mix's temperature as it was read at the line's last cup, where that was poured within the shift."""
+    cup = queries.cup_covering(floor.book, Row(line=line, at=floor.at))
+    return cup.mix_mc if cup and floor.at - cup.at <= CUP_COUNTS_S else None
 
 
 def drawn_so_far(floor: Floor, tire: str) -> int:

@@ -125,10 +125,10 @@ def log_temperatures(ask: LogTemperatures, floor: Floor) -> dict[str, object]:
             f"This file is in the book already for {floor.name(ask.zone)} (event {twice[0].seq}); nothing was added.",
             field="csv",
         )
-    _overlaps(ask, floor, samples)
+    late = _overlaps(ask, floor, samples)
     return {
         "first_at": first, "last_at": last, "count": len(samples), "digest": digest, "read_as": read_as,
-        "doubts": _doubts(ask, floor, samples), "blobs": {digest: block},
+        "late": late, "doubts": _doubts(ask, floor, samples), "blobs": {digest: block},
     }  # fmt: skip
 
 
@@ -163,8 +163,12 @@ def _read(ask: LogTemperatures, floor: Floor, text: str) -> tuple[list[Sample], 
     )
 
 
-def _overlaps(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> None:
-    """Refuse a file that brings nothing new; note where it says something else than was known."""
+def _overlaps(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> bool:
+    """Refuse a file that brings nothing new; note where it says something else than was known.
+
+    True where it may take hours away that were counted before: it changes or adds something before its logger's newest sample, is the
+    first of its logger, or tells of a time for which hands vouched.
+    """
     first, last = samples[0].at, samples[-1].at
     there = dict(queries.samples(floor.book, ask.zone, ask.sensor, first, last))
     both = [s for s in samples if s.at in there]
@@ -179,6 +183,9 @@ def _overlaps(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> None
             f"{len(other)} readings from {floor.say(other[0].at)} on differ from those of an earlier file; the lower of the two counts.",
             ask.zone,
         )
+    newest = floor.book.value("SELECT max(at) FROM sample WHERE zone = ? AND sensor = ?", ask.zone, ask.sensor)
+    hands = queries.readings(floor.book, ask.zone, first, last + floor.limit("attended_gap"))
+    return newest is None or bool(hands) or any(s.at < newest and there.get(s.at) != s.mc for s in samples)
 
 
 def _doubts(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> list[dict[str, object]]:

@@ -110,6 +110,7 @@ CREATE TABLE line_act (
 );
 CREATE INDEX line_act_order ON line_act (line, at, rank, seq, n);
 CREATE INDEX line_act_item ON line_act (item);
+CREATE INDEX line_act_mix ON line_act (shop, mix_e4);
 CREATE TABLE tire (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL,
     customer TEXT NOT NULL, site TEXT NOT NULL, unit TEXT NOT NULL, position TEXT NOT NULL,
@@ -149,6 +150,7 @@ CREATE INDEX reading_zone ON reading (zone, at);
 CREATE TABLE sample_block (
     shop TEXT NOT NULL, seq BIGINT NOT NULL, zone TEXT NOT NULL, sensor TEXT NOT NULL,
     first_at BIGINT NOT NULL, last_at BIGINT NOT NULL, count BIGINT NOT NULL, digest TEXT NOT NULL, read_as TEXT NOT NULL,
+    late BIGINT NOT NULL,
     PRIMARY KEY (shop, seq)
 );
 CREATE INDEX sample_block_zone ON sample_block (zone, last_at);
@@ -340,6 +342,7 @@ CREATE TABLE link (
     CHECK (child <> parent), CHECK (least_g <= best_g), CHECK (best_g <= most_g)
 ){norowid};
 CREATE INDEX link_parent ON link (parent, child);
+CREATE INDEX link_unknown ON link (cut_at, child) WHERE parent = 0;
 CREATE TABLE line_state (
     line TEXT NOT NULL, at BIGINT NOT NULL, rank BIGINT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL,
     off_ratio BIGINT NOT NULL, state TEXT NOT NULL,

@@ -134,7 +134,9 @@ def _page(code: str, tire: str = "", form: Form | None = None) -> str:
     open_tire = there.filling["item"] if there.filling else ""
     scanned = the_item(tire) if tire else ""
     if scanned and ids.kind_of(scanned) != "F":
-        raise WrongKind(f"{ids.pretty(scanned)} is a {ids.KINDS[ids.kind_of(scanned)]}; a tire is filled. Scan a tire's tag.")
+        raise WrongKind(
+            f"{ids.pretty(scanned)} is a {ids.KINDS[ids.kind_of(scanned)]}; a tire is filled. Scan a tire's tag."
+        )
     chosen = scanned or open_tire
     state = queries.place_of(book, chosen).state if chosen else None
     if form is None and chosen:

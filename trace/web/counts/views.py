@@ -18,7 +18,9 @@ def kilograms_page() -> str:
     by = request.args.get("by", "lot")
     by = by if by in BY else "lot"
     rows = BY[by](here.book(), here.shop())
-    return render_template("counts/kilograms.html", by=by, rows=rows[::-1] if by != "lot" else rows, ways=tuple(BY))
+    return render_template(
+        "counts/kilograms.html", by=by, rows=rows[::-1] if by != "lot" else rows, ways=tuple(BY)
+    )
 
 
 @bp.get("/orders")

@@ -15,7 +15,11 @@ from fillbook.trace.web.item.views import the_item
 
 bp = Blueprint("desk", __name__)
 SHOWN = 40  # of each list; the racks have them all
-PATHS = {"earliest": "the short rule, with a passing sample cup", "standard": "the standard rule", "override": "a lead's override"}
+PATHS = {
+    "earliest": "the short rule, with a passing sample cup",
+    "standard": "the standard rule",
+    "override": "a lead's override",
+}
 
 
 @bp.get("/desk")
@@ -95,7 +99,18 @@ def _dates_now(case: cures.Case) -> TwoDates:
 
 def _facts(tire: str) -> dict[str, str]:
     found = items.facts(here.book(), tire)
-    wanted = ("Customer", "Size", "Filled", "Weight", "Regrind", "Pressure", "Lowest rating", "Line", "Filled by", "Cold start")
+    wanted = (
+        "Customer",
+        "Size",
+        "Filled",
+        "Weight",
+        "Regrind",
+        "Pressure",
+        "Lowest rating",
+        "Line",
+        "Filled by",
+        "Cold start",
+    )
     return {name: found[name] for name in wanted if name in found}
 
 
@@ -111,7 +126,11 @@ def _parts(case: cures.Case) -> list[tuple[str, int, str]]:
             ("just below the limit, not counted", cure.near_s, "near"),
             ("too cold, not counted", cure.below_s, "below"),
             ("unobserved, not counted", cure.unobserved_s, "unobserved"),
-            ("while the tire took on the room's warmth", min(waited, max(0, cure.now - cure.started_at)), "waited"),
+            (
+                "while the tire took on the room's warmth",
+                min(waited, max(0, cure.now - cure.started_at)),
+                "waited",
+            ),
         )
         if part[1] >= 60
     ]

@@ -33,7 +33,9 @@ def first_steps() -> list[tuple[str, str, str]]:
     book, shop = here.book(), here.shop()
     lacking = []
     if not queries.systems(book, shop):
-        lacking.append(("Add a system", "/do/add-system", "the two-part material and its ratio, from the data sheet"))
+        lacking.append(
+            ("Add a system", "/do/add-system", "the two-part material and its ratio, from the data sheet")
+        )
     if not queries.lines(book, shop):
         lacking.append(("Add a line", "/do/add-line", "one pump with its hoses, hopper and gun"))
     if not queries.zones(book, shop):

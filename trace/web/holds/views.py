@@ -14,4 +14,6 @@ bp = Blueprint("holds", __name__)
 @bp.get("/holds")
 @here.one_picture
 def holds() -> str:
-    return render_template("holds/holds.html", holds=queries.open_holds(here.book(), here.shop()), form=Form("hold"))
+    return render_template(
+        "holds/holds.html", holds=queries.open_holds(here.book(), here.shop()), form=Form("hold")
+    )

@@ -19,16 +19,18 @@ CLUES = ("complaint", "customer", "size", "unit", "serial", "wheel_serial", "mon
 @here.one_picture
 def waiting() -> str:
     form = Form("return", first=CLUES, button="Who can it be?", hidden={"tire"})
-    return render_template("identify/waiting.html", form=form, cases=returned.unidentified(here.book(), here.shop()))
+    return render_template(
+        "identify/waiting.html", form=form, cases=returned.unidentified(here.book(), here.shop())
+    )
 
 
-@bp.get("/identify/<int:seq>")
+@bp.get("/identify/<int(max=999999999999):seq>")
 @here.one_picture
 def case(seq: int) -> str:
     return _page(seq, _form(seq))
 
 
-@bp.post("/identify/<int:seq>")
+@bp.post("/identify/<int(max=999999999999):seq>")
 def sign(seq: int) -> ResponseReturnValue:
     form = _form(seq)
     if request.form.get("tire") and request.form.get("verdict") == "undetermined":
@@ -39,7 +41,12 @@ def sign(seq: int) -> ResponseReturnValue:
     found = returned.open_return(here.book(), here.shop(), seq)
     if found and not done.repeated:
         left = len(found.candidates)
-        flash(f"Identified as {ids.pretty(found.item)}." if found.item else f"Signed; {left} {'tire is' if left == 1 else 'tires are'} left.", "go")
+        flash(
+            f"Identified as {ids.pretty(found.item)}."
+            if found.item
+            else f"Signed; {left} {'tire is' if left == 1 else 'tires are'} left.",
+            "go",
+        )
     return redirect(url_for("identify.case", seq=seq), 303)
 
 
@@ -54,7 +61,9 @@ def _page(seq: int, form: Form) -> str:
     book = here.book()
     found = returned.open_return(book, here.shop(), seq)
     if found is None:
-        raise UnknownItem(f"Event {seq} is no return without a label. The identify page lists those that wait.")
+        raise UnknownItem(
+            f"Event {seq} is no return without a label. The identify page lists those that wait."
+        )
     form.about = []
     facts = {one["item"]: items.facts(book, one["item"]) for one in found.candidates}
     stands = {one["item"]: queries.place_of(book, one["item"]) for one in found.candidates}

@@ -57,10 +57,14 @@ def everything_else(item: str, kind: str, steps: list[Step]) -> list[tuple[str, 
     there = {step.path.split("?")[0] for step in steps}
     found: dict[str, list[Step]] = {}
     for verb in registry.everything().values():
-        takes = next((f for f in fields_of(verb.ask) if isinstance(f.mark, Item) and kind in f.mark.kinds), None)
+        takes = next(
+            (f for f in fields_of(verb.ask) if isinstance(f.mark, Item) and kind in f.mark.kinds), None
+        )
         path = f"/do/{verb.command}"
         if takes and path not in there and verb.name not in ("print", "release"):
-            found.setdefault(verb.place, []).append(Step(verb.name.capitalize(), f"{path}?{takes.name}={item}"))
+            found.setdefault(verb.place, []).append(
+                Step(verb.name.capitalize(), f"{path}?{takes.name}={item}")
+            )
     return list(found.items())
 
 

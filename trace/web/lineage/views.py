@@ -30,7 +30,9 @@ class Tick:
 def picture(code: str) -> str:
     item = the_item(code)
     if ids.kind_of(item) not in lineage.KINDS:
-        raise WrongKind(f"{ids.pretty(item)} is a {ids.KINDS[ids.kind_of(item)]}; a lineage is of a tote, a regrind batch or a tire.")
+        raise WrongKind(
+            f"{ids.pretty(item)} is a {ids.KINDS[ids.kind_of(item)]}; a lineage is of a tote, a regrind batch or a tire."
+        )
     opened = tuple(request.args.getlist("open"))[:20]
     found = pedigree.pedigree(here.book(), item, opened)
     return render_template(

@@ -53,7 +53,10 @@ def _picture(touched: list[str]) -> Picture:
         place = queries.place_of(book, item)
         where = say.name(place.place) if place.place else ""
         facts[item] = {**items.facts(book, item), "State": " ".join(filter(None, [place.state, where]))}
-    holds = {f"{h.shop}:{h.seq}.{h.n}": f"{ids.pretty(h['item']) if h['item'] else 'lot ' + h.lot}: {h.why}" for h in queries.open_holds(book, shop)}
+    holds = {
+        f"{h.shop}:{h.seq}.{h.n}": f"{ids.pretty(h['item']) if h['item'] else 'lot ' + h.lot}: {h.why}"
+        for h in queries.open_holds(book, shop)
+    }
     alerts = {one.item: one.words for one in later.alerts(book, shop)}
     return Picture(facts, dict(glance.make_ups(book, shop)), holds, alerts, _listed())
 
@@ -64,7 +67,9 @@ def _listed() -> dict[int, frozenset[str]]:
     found = {}
     for row in queries.recalls(book, shop)[:RECALLS]:
         try:
-            now = recalls.recall(book, shop, row.suspect, defect=row.defect, threshold_e4=row.threshold_e6 // 100)
+            now = recalls.recall(
+                book, shop, row.suspect, defect=row.defect, threshold_e4=row.threshold_e6 // 100
+            )
         except ShopError:  # what was suspected is void by now
             continue
         found[row.seq] = frozenset(one["id"] for one in now["items"])
@@ -77,16 +82,28 @@ def _difference(before: Picture, after: Picture) -> Change:
         for name in dict.fromkeys([*facts, *after.facts[item]]):
             was, is_now = facts.get(name, ""), after.facts[item].get(name, "")
             if was != is_now:
-                change.words.append(f"{here.say().name(item)}, {name.lower()}: {was or 'nothing'} becomes {is_now or 'nothing'}.")
-    change.words += [f"A hold falls away: {words}" for key, words in before.holds.items() if key not in after.holds]
-    change.words += [f"A hold is put on: {words}" for key, words in after.holds.items() if key not in before.holds]
+                change.words.append(
+                    f"{here.say().name(item)}, {name.lower()}: {was or 'nothing'} becomes {is_now or 'nothing'}."
+                )
+    change.words += [
+        f"A hold falls away: {words}" for key, words in before.holds.items() if key not in after.holds
+    ]
+    change.words += [
+        f"A hold is put on: {words}" for key, words in after.holds.items() if key not in before.holds
+    ]
     change.words += [words for item, words in after.alerts.items() if before.alerts.get(item) != words]
     for seq, listed in before.listed.items():
         now = after.listed.get(seq, frozenset())
         if added := sorted(now - listed):
-            change.words.append(f"The recall of event {seq} would list {len(added)} more today: {', '.join(added[:5])}.")
+            change.words.append(
+                f"The recall of event {seq} would list {len(added)} more today: {', '.join(added[:5])}."
+            )
         if gone := sorted(listed - now):
-            change.words.append(f"The recall of event {seq} would list {len(gone)} fewer today: {', '.join(gone[:5])}.")
+            change.words.append(
+                f"The recall of event {seq} would list {len(gone)} fewer today: {', '.join(gone[:5])}."
+            )
     every = {**before.make_ups, **after.make_ups}
-    change.make_ups = [code for code in every if ids.is_valid(code) and before.make_ups.get(code) != after.make_ups.get(code)]
+    change.make_ups = [
+        code for code in every if ids.is_valid(code) and before.make_ups.get(code) != after.make_ups.get(code)
+    ]
     return change

@@ -28,11 +28,11 @@ NEW = "new-"  # before the names of the corrected verb's fields, some of which a
 @here.one_picture
 def book() -> str:
     mine, shop, now = here.book(), here.shop(), here.now()
-    before = request.args.get("before", "")
+    before = here.number(request.args.get("before", ""))
     return render_template(
         "office/book.html", head=chain.position(mine, shop), people=queries.people(mine, shop), lines=queries.lines(mine, shop),
         zones=queries.zones(mine, shop), systems=queries.systems(mine, shop), limits=queries.limits_now(mine, shop, now),
-        show_limit=limits.show, events=glance.newest_events(mine, shop, int(before) if before.isdigit() else None, PAGE), page=PAGE,
+        show_limit=limits.show, events=glance.newest_events(mine, shop, before, PAGE), page=PAGE,
     )  # fmt: skip
 
 
@@ -41,7 +41,9 @@ def book() -> str:
 def verify() -> str:
     kept = request.args.get("kept", "").strip()
     trouble = chain.check_chain(here.book(), here.shop(), _kept(kept))
-    return render_template("office/verify.html", trouble=trouble, head=chain.position(here.book(), here.shop()), kept=kept)
+    return render_template(
+        "office/verify.html", trouble=trouble, head=chain.position(here.book(), here.shop()), kept=kept
+    )
 
 
 def _kept(text: str) -> tuple[int, str] | None:
@@ -49,7 +51,12 @@ def _kept(text: str) -> tuple[int, str] | None:
     if not text:
         return None
     parts = text.split(":")
-    if len(parts) != 3 or not parts[1].isdigit() or len(parts[2]) < 8 or parts[0].upper() != here.shop():
+    if (
+        len(parts) != 3
+        or here.number(parts[1]) is None
+        or len(parts[2]) < 8
+        or parts[0].upper() != here.shop()
+    ):
         raise Nonsense(
             f"A kept head of this shop is written {here.shop()}:NUMBER:HASH, with at least 8 characters of the hash, as it stands on its papers.",
             field="kept",
@@ -57,13 +64,13 @@ def _kept(text: str) -> tuple[int, str] | None:
     return int(parts[1]), parts[2].lower()
 
 
-@bp.get("/book/<int:seq>")
+@bp.get("/book/<int(max=999999999999):seq>")
 @here.one_picture
 def event(seq: int) -> str:
     return _page(seq, _correction(seq))
 
 
-@bp.post("/book/<int:seq>")
+@bp.post("/book/<int(max=999999999999):seq>")
 def correct(seq: int) -> ResponseReturnValue:
     form = _correction(seq)
     if form is None:
@@ -78,7 +85,10 @@ def correct(seq: int) -> ResponseReturnValue:
         return _page(seq, form), form.status
     form.done(answer)
     if not answer.repeated:
-        flash(f"Event {seq} was {'voided' if form.said.get('void') == 'yes' else 'corrected'}; what follows from it was worked out anew.", "go")
+        flash(
+            f"Event {seq} was {'voided' if form.said.get('void') == 'yes' else 'corrected'}; what follows from it was worked out anew.",
+            "go",
+        )
     return redirect(url_for("office.event", seq=seq), 303)
 
 
@@ -86,7 +96,9 @@ class Correction(Form):
     """The form of one event's correction: its verb's fields as they stand, of which only the changed ones are sent."""
 
     def __init__(self, seq: int, kind: str, now_said: MultiDict) -> None:
-        super().__init__("correct", action=url_for("office.correct", seq=seq), fixed={"event": str(seq)}, button="Correct")
+        super().__init__(
+            "correct", action=url_for("office.correct", seq=seq), fixed={"event": str(seq)}, button="Correct"
+        )
         self.changed = registry.find(kind)
         self.stands = now_said
         self.about = []
@@ -141,7 +153,9 @@ def _page(seq: int, form: Correction | None, change: trial.Change | None = None)
     mine, shop = here.book(), here.shop()
     written = chain.event_at(mine, shop, seq)
     if written is None:
-        raise UnknownItem(f"There is no event {seq} in this shop's journal; it ends at {chain.position(mine, shop).seq}.")
+        raise UnknownItem(
+            f"There is no event {seq} in this shop's journal; it ends at {chain.position(mine, shop).seq}."
+        )
     corrected = glance.corrections_of(mine, shop, seq)
     return render_template(
         "office/event.html", event=written, form=form, change=change, corrected=corrected, void=bool(corrected) and form is None,
@@ -159,11 +173,19 @@ def _plain(said: dict[str, Any]) -> dict[str, str]:
         if name in ("typed", "typed_at"):
             continue
         stem = name.rsplit("_", 1)[0]
-        kept = next((words for key, words in typed.items() if key == name or key.rsplit("_", 1)[0] == stem), None)
+        kept = next(
+            (words for key, words in typed.items() if key == name or key.rsplit("_", 1)[0] == stem), None
+        )
         if kept:
             found[name] = kept
         elif isinstance(value, list):
-            found[name] = ", ".join(map(str, value)) if value and not isinstance(value[0], dict) else f"{len(value)} of them"
+            found[name] = (
+                ", ".join(map(str, value))
+                if value and not isinstance(value[0], dict)
+                else f"{len(value)} of them"
+            )
         else:
-            found[name] = {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value)
+            found[name] = (
+                {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value)
+            )
     return found

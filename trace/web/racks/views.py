@@ -29,7 +29,9 @@ def racks() -> str:
 def zone(code: str) -> str:
     found = the_item(code)
     if ids.kind_of(found) != "Z":
-        raise WrongKind(f"{ids.pretty(found)} is a {ids.KINDS[ids.kind_of(found)]}; a rack's page is a zone's. Scan the zone's sign.")
+        raise WrongKind(
+            f"{ids.pretty(found)} is a {ids.KINDS[ids.kind_of(found)]}; a rack's page is a zone's. Scan the zone's sign."
+        )
     g.scan_from = f"racks:{found}"
     zones = [z for z in queries.zones(here.book(), here.shop()) if z["item"] == found]
     forms = {

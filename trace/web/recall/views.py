@@ -79,7 +79,7 @@ def as_csv() -> Response:
     return _file(out.getvalue(), "text/csv", found, "csv")
 
 
-@bp.get("/recall/<int:seq>")
+@bp.get("/recall/<int(max=999999999999):seq>")
 @here.one_picture
 def opened(seq: int) -> str:
     there = glance.recall_list(here.book(), here.shop(), seq)
@@ -93,7 +93,10 @@ def _found(*, with_traces: bool = False) -> dict[str, Any]:
     asked = request.args
     suspect = asked.get("suspect", "").strip()
     if not suspect:
-        raise Nonsense("Say what is under suspicion: a lot, or the ID of a tote, a regrind batch or a tire.", field="suspect")
+        raise Nonsense(
+            "Say what is under suspicion: a lot, or the ID of a tote, a regrind batch or a tire.",
+            field="suspect",
+        )
     return recalls.recall(
         here.book(), here.shop(), suspect, defect=asked.get("defect") or "contamination", threshold_e4=_threshold(),
         with_traces=with_traces,
@@ -118,7 +121,9 @@ def _threshold() -> int | None:
 
 
 def _query() -> dict[str, str]:
-    return {name: request.args[name] for name in ("suspect", "defect", "threshold_pct") if request.args.get(name)}
+    return {
+        name: request.args[name] for name in ("suspect", "defect", "threshold_pct") if request.args.get(name)
+    }
 
 
 def _harmless(text: str) -> str:

@@ -23,14 +23,20 @@ def scan() -> ResponseReturnValue:
     text = request.form.get("code", "").strip()
     came_from = request.form.get("from", "")
     if not text:
-        raise Nonsense("Nothing was read: scan a label, or type an ID, a lot, a customer or a serial.", field="code")
+        raise Nonsense(
+            "Nothing was read: scan a label, or type an ID, a lot, a customer or a serial.", field="code"
+        )
     if len(text) > LONGEST:
-        raise Nonsense(f"That is {len(text)} characters long; no label of ours is. Scan it again.", field="code")
+        raise Nonsense(
+            f"That is {len(text)} characters long; no label of ours is. Scan it again.", field="code"
+        )
     try:
         item = ids.read(text)
     except Nonsense as wrong:
         if ADDRESS.match(text):
-            return trouble.page(f"That is another place's address, and it is not followed: {text} - {_no_label(wrong)}", 422)
+            return trouble.page(
+                f"That is another place's address, and it is not followed: {text} - {_no_label(wrong)}", 422
+            )
         if LOOKS_LIKE_AN_ID.fullmatch(text):
             return trouble.page(str(wrong), 422)
         return _by_words(text)
@@ -53,10 +59,24 @@ def _by_words(text: str) -> ResponseReturnValue:
     found = items.search(here.book(), here.shop(), text)
     if len(found) == 1 and found[0]["why"] == "this service number":
         return redirect(page_for(ids.read(found[0]["id"]), ""), 303)
-    return render_template("scan/found.html", text=text, found=_described(found), scanned=text), 200 if found else 404
+    return render_template(
+        "scan/found.html", text=text, found=_described(found), scanned=text
+    ), 200 if found else 404
 
 
-DESCRIBED = ("Customer", "Size", "Unit", "Serial", "Wheel serial", "Substance", "Supplier", "Lot", "Name", "Ground", "Poured")
+DESCRIBED = (
+    "Customer",
+    "Size",
+    "Unit",
+    "Serial",
+    "Wheel serial",
+    "Substance",
+    "Supplier",
+    "Lot",
+    "Name",
+    "Ground",
+    "Poured",
+)
 
 
 def _described(found: list[dict[str, str]]) -> list[dict[str, str]]:

@@ -6,7 +6,7 @@ from flask import Blueprint, flash, redirect, render_template, request, session
 from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import queries
-from fillbook.trace.core.errors import Nonsense, UnknownItem
+from fillbook.trace.core.errors import UnknownItem
 from fillbook.trace.web import here
 from fillbook.trace.work.ask import clean
 
@@ -32,8 +32,6 @@ def choose() -> ResponseReturnValue:
     ):
         raise UnknownItem("Nobody in this book has that badge. Pick a name from the list.", field="person")
     station = clean(request.form.get("station", ""), "station", 40)
-    if station and not station.isprintable():
-        raise Nonsense("A station's name is plain words, such as cage tablet.", field="station")
     session["station"] = station
     here.choose(person)
     flash(f"{queries.name_of(here.book(), person)} works at this station now.", "go")

@@ -15,7 +15,15 @@ from fillbook.trace.work.acting import Answer
 from fillbook.trace.work.ask import Item
 
 bp = Blueprint("verbs", __name__)
-PLACES = {"dock": "Dock", "line": "Line", "cage": "Cage", "racks": "Racks", "desk": "Release desk", "regrind": "Regrind", "office": "Office"}
+PLACES = {
+    "dock": "Dock",
+    "line": "Line",
+    "cage": "Cage",
+    "racks": "Racks",
+    "desk": "Release desk",
+    "regrind": "Regrind",
+    "office": "Office",
+}
 GOES_TO = {  # after it was done: the page where it shows
     "hook up": "/cage/{line}", "clean": "/cage/{line}", "purge": "/cage/{line}", "load": "/cage/{line}", "start fill": "/cage/{line}",
     "pour cup": "/cage/{line}", "unhook": "/i/{tote}", "finish fill": "/i/{tire}", "rack": "/racks/{zone}",
@@ -30,7 +38,9 @@ GOES_TO = {  # after it was done: the page where it shows
     "let sensor send": "/racks/{zone}", "trust samples": "/book/{event}",
 }  # fmt: skip
 
-LABELLED = "LGFC"  # what gets its label the moment it has an ID; signs and badges are printed when somebody asks
+LABELLED = (
+    "LGFC"  # what gets its label the moment it has an ID; signs and badges are printed when somebody asks
+)
 
 
 @bp.get("/do")
@@ -44,7 +54,7 @@ def every_verb() -> str:
 @bp.get("/do/<name>")
 def form(name: str) -> ResponseReturnValue:
     asked = registry.find(name)
-    if asked.name == "correct" and request.args.get("event", "").isdigit():
+    if asked.name == "correct" and here.number(request.args.get("event", "")) is not None:
         return redirect(f"/book/{request.args['event']}#correct", 303)
     made = Form(asked.name, prefill=request.args.to_dict())
     return render_template("verbs/verb.html", form=made, focus_form=True)
@@ -68,9 +78,14 @@ def after(form: Form, done: Answer) -> ResponseReturnValue:
         f" and {len(done.ids) - 3} more" if len(done.ids) > 3 else ""
     )
     if not done.repeated:
-        flash(f"{form.verb.name.capitalize()}: written down as event {done.seq}{f' ({said})' if said else ''}.", "go")
+        flash(
+            f"{form.verb.name.capitalize()}: written down as event {done.seq}{f' ({said})' if said else ''}.",
+            "go",
+        )
     if form.verb.name == "return":
-        return redirect(f"/identify/{done.seq}" if not form.said.get("tire") else f"/i/{_code(form, 'tire')}", 303)
+        return redirect(
+            f"/identify/{done.seq}" if not form.said.get("tire") else f"/i/{_code(form, 'tire')}", 303
+        )
     if done.ids and ids.kind_of(done.ids[0]) in LABELLED:
         return redirect(f"/labels?event={done.seq}", 303)
     return redirect(_where_it_shows(form, done), 303)
@@ -82,7 +97,9 @@ def _where_it_shows(form: Form, done: Answer) -> str:
     target = GOES_TO.get(form.verb.name, "").format(seq=done.seq, **codes)
     if target and not target.endswith("/"):
         return target
-    named = next((codes[one.name] for one in form.all_fields if isinstance(one.mark, Item) and codes[one.name]), "")
+    named = next(
+        (codes[one.name] for one in form.all_fields if isinstance(one.mark, Item) and codes[one.name]), ""
+    )
     return f"/i/{named}" if named else "/"
 
 
@@ -95,4 +112,4 @@ def _code(form: Form, field: str) -> str:
     try:
         return find_item(here.book(), here.shop(), text, "LGFCZUP", field)
     except ShopError:
-        return text if text.isdigit() else ""
+        return text if here.number(text) is not None else ""
