@@ -162,22 +162,46 @@ _USUAL: Mapping[str, Face] = {
         Face("batch label", "G", 101.6, 76.2, (_BATCH,)),
         Face("tire tag", "F", 76.2, 152.4, (_TAG_FRONT, _TAG_BACK)),
         Face("cup label", "C", 76.2, 25.4, (_CUP,)),
-        Face("zone sign", "Z", 101.6, 76.2, (_sign("zone", "Cure zone: scan it once, then each tire laid here."),)),
-        Face("line sign", "U", 101.6, 76.2, (_sign("line", "Line: scan it, then what is hooked up or filled here."),)),
+        Face(
+            "zone sign",
+            "Z",
+            101.6,
+            76.2,
+            (_sign("zone", "Cure zone: scan it once, then each tire laid here."),),
+        ),
+        Face(
+            "line sign",
+            "U",
+            101.6,
+            76.2,
+            (_sign("line", "Line: scan it, then what is hooked up or filled here."),),
+        ),
         Face("badge", "P", 85.6, 54, (_BADGE,)),
     )
 }
 
 # What stands at the foot of a large label.
-_SAYS = {"tote label": _HAZARD_FIRST, "tire tag": _RATINGS_FIRST, "batch label": "Keep dry, covered and as warm as the room."}
-_CAPTIONS = {("batch label", "weight"): "net weight", ("zone sign", "name"): "zone", ("line sign", "name"): "line"}
+_SAYS = {
+    "tote label": _HAZARD_FIRST,
+    "tire tag": _RATINGS_FIRST,
+    "batch label": "Keep dry, covered and as warm as the room.",
+}
+_CAPTIONS = {
+    ("batch label", "weight"): "net weight",
+    ("zone sign", "name"): "zone",
+    ("line sign", "name"): "line",
+}
 
 
-def _fact(label: str, name: str, box: Box, most: float, least: float, caption_size: float, lines: int = 1) -> Fact:
+def _fact(
+    label: str, name: str, box: Box, most: float, least: float, caption_size: float, lines: int = 1
+) -> Fact:
     return Fact(box, name, most, least, lines, _CAPTIONS.get((label, name), ""), caption_size)
 
 
-def _first_row(label: str, facts: list[str], box: Box, most: float, least: float, caption_size: float) -> Part:
+def _first_row(
+    label: str, facts: list[str], box: Box, most: float, least: float, caption_size: float
+) -> Part:
     """The row over the whole width: a tote's side, the word *regrind*, else the first of the facts."""
     if label == "tote label":
         return Side(box, most=most, least=least)
@@ -204,23 +228,27 @@ def _small(label: str, facts: list[str]) -> tuple[Part, ...]:
 
 
 def _middling(label: str, facts: list[str], logo: bool) -> tuple[Part, ...]:
-    """3 x 2 in: QR codes at two opposite corners, the bars high beside the lower one."""
+    """3 x 2 in: QR codes at three corners, the bars between the lower two."""
     alone = label not in ("tote label", "batch label") and len(facts) == 1
+    first = Box(3, 17.4, 50.6, 10.8 if alone else 6.4)
     parts: list[Part] = [
         Words(Box(3, 1.8, 50.6, 4.8), "{head}", most=15, least=8, bold=True, capitals=True),
-        Words(Box(3, 7, 50.6, 11.6), "{tail}", most=36, least=14, bold=True, capitals=True),
+        Words(Box(3, 6.8, 50.6, 10.2), "{tail}", most=32, least=14, bold=True, capitals=True),
         Qr(55.9, 0.3, dots=4),
-        Qr(0.3, 30.9, dots=4),
-        Bars(26.4, 38.4, 11.2, dots=2),
-        _first_row(label, facts, Box(3, 19.6, 50 if logo else 69, 10.8 if alone else 6.4), 30 if alone else 14, 6.5, 5.5),
+        Qr(0.2, 30.9, dots=4),
+        Qr(61.1, 36, dots=3),
+        Bars(19.1, 38.2, 11.4, dots=2),
+        _first_row(label, facts, first, 30 if alone else 14, 6.5, 5.5),
     ]
     if logo:
-        parts.append(Logo(Box(54.4, 19.6, 18, 6.4)))
+        parts.append(Logo(Box(55, 19.4, 17.6, 4.4)))
     columns = 1 if len(facts) <= 2 else 2
     for n, name in enumerate(facts):
         down, across = divmod(n, columns)
         wide = 51.6 if n == len(facts) - 1 and not across else 25.2
-        parts.append(_fact(label, name, Box(20.4 + across * 26.4, 26.6 + down * 5.9, wide, 5.5), 10, 5.5, 5.5))
+        parts.append(
+            _fact(label, name, Box(20.4 + across * 26.4, 24.2 + down * 5.9, wide, 5.5), 10, 5.5, 5.5)
+        )
     return tuple(parts)
 
 
@@ -270,7 +298,11 @@ def _refilled(page: tuple[Part, ...], facts: list[str]) -> tuple[Part, ...]:
 
 
 def own_face(
-    label: str, size: str = USUAL, facts: Sequence[str] = (), words: Mapping[str, str] | None = None, logo: bytes = b""
+    label: str,
+    size: str = USUAL,
+    facts: Sequence[str] = (),
+    words: Mapping[str, str] | None = None,
+    logo: bytes = b"",
 ) -> Face:
     """The face of *label* in *size* (of `labelling.SIZES`, or ``usual``) with these *facts* (none: its own, as many as find room),
     second-language *words* by fact or substance, and the shop's *logo* (PNG or JPEG).
@@ -281,7 +313,9 @@ def own_face(
     check_face(label, size, facts, words)
     if size == USUAL:
         face = replace(_USUAL[label], words=words)
-        return replace(face, pages=tuple(_refilled(page, list(facts)) for page in face.pages)) if facts else face
+        return (
+            replace(face, pages=tuple(_refilled(page, list(facts)) for page in face.pages)) if facts else face
+        )
     stock, kind = SIZES[size], LABELS[label]
     # The batch label's headline is a word and the tote's its side; elsewhere the first fact takes that row.
     room = stock.room + (label not in ("tote label", "batch label"))
@@ -291,7 +325,9 @@ def own_face(
     return Face(f"{label} {size}", kind.letter, stock.width, stock.height, (parts,), words, logo)
 
 
-def make_label(face: str, item: str, host: str, facts: Mapping[str, str], chosen: Mapping[str, Any] | None = None) -> Label:
+def make_label(
+    face: str, item: str, host: str, facts: Mapping[str, str], chosen: Mapping[str, Any] | None = None
+) -> Label:
     """The label of *item*: *face* as the book names it, and what the shop chose for it, ``{"size", "facts", "words", "logo"}``."""
     if chosen is None:
         return Label(face, item, host, facts)

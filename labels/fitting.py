@@ -24,7 +24,8 @@ from fillbook.labels import scripts
 @dataclass(frozen=True, eq=False)  # asked for at every letter, so compared by being the same one
 class Family:
     """Letters of one design. ``scale`` and ``lift`` (in ems) bring letters that reach higher or deeper than Vera's into the
-    same line; a letter that even so does not fit into it counts as missing."""
+    same line; a letter that even so does not fit into it counts as missing. ``thicker`` (plain and bold, in ems) is drawn
+    around letters that come in a thin weight only, which a label printer would lose."""
 
     name: str
     package: str
@@ -32,15 +33,29 @@ class Family:
     bold: str
     scale: float = 1.0
     lift: float = 0.0
+    thicker: tuple[float, float] = (0.0, 0.0)
 
 
 VERA = Family("Vera", "reportlab", "fonts/Vera.ttf", "fonts/VeraBd.ttf")
 FAMILIES = (
     VERA,
-    Family("FiraSans", "fontpkg_fira_sans", "files/FiraSans-Regular.ttf", "files/FiraSans-Bold.ttf", scale=0.94),
-    Family("NotoSansHebrew", "justmytype_intl_rtl", *["fonts/ofl/notosanshebrew/NotoSansHebrew[wdth,wght].ttf"] * 2, scale=0.98),
     Family(
-        "NotoSansArabic", "justmytype_intl_rtl", *["fonts/ofl/notosansarabic/NotoSansArabic[wdth,wght].ttf"] * 2, scale=0.85, lift=0.11
+        "FiraSans", "fontpkg_fira_sans", "files/FiraSans-Regular.ttf", "files/FiraSans-Bold.ttf", scale=0.94
+    ),
+    Family(
+        "NotoSansHebrew",
+        "justmytype_intl_rtl",
+        *["fonts/ofl/notosanshebrew/NotoSansHebrew[wdth,wght].ttf"] * 2,
+        scale=0.94,
+        thicker=(0.05, 0.08),
+    ),
+    Family(
+        "NotoSansArabic",
+        "justmytype_intl_rtl",
+        *["fonts/ofl/notosansarabic/NotoSansArabic[wdth,wght].ttf"] * 2,
+        scale=0.85,
+        lift=0.11,
+        thicker=(0.0, 0.03),
     ),
 )
 
@@ -70,7 +85,9 @@ class Fitted:
 def _file(family: Family, bold: bool) -> Path:
     where = find_spec(family.package)
     if where is None or where.origin is None:
-        raise FileNotFoundError(f"the package {family.package}, which brings the letters of {family.name}, is not installed")
+        raise FileNotFoundError(
+            f"the package {family.package}, which brings the letters of {family.name}, is not installed"
+        )
     return Path(where.origin).parent / (family.bold if bold else family.plain)
 
 
@@ -174,18 +191,32 @@ def fit(
     height of a line in ems. Lines written from right to left come in the order of the eye.
     """
     fitted = _fit(text, box_width, box_height, bold, most, least, lines, line, family)
-    return replace(fitted, lines=tuple(map(scripts.as_seen, fitted.lines))) if scripts.right_to_left(text) else fitted
+    return (
+        replace(fitted, lines=tuple(map(scripts.as_seen, fitted.lines)))
+        if scripts.right_to_left(text)
+        else fitted
+    )
 
 
 def _fit(
-    text: str, box_width: float, box_height: float, bold: bool, most: float, least: float, lines: int, line: float, family: Family
+    text: str,
+    box_width: float,
+    box_height: float,
+    bold: bool,
+    most: float,
+    least: float,
+    lines: int,
+    line: float,
+    family: Family,
 ) -> Fitted:
     whole, text = text, text[:_LONGEST]
     least = whole_tenths(min(least, box_height / line))
     one = whole_tenths(min(most, box_height / line, box_width / max(width(text, bold, family), 0.01)))
     if one >= least and text == whole:
         return Fitted(one, (text,))
-    widest = max(width(letter, bold, family) for letter in set(text) | {" "})  # no line is narrower than one letter
+    widest = max(
+        width(letter, bold, family) for letter in set(text) | {" "}
+    )  # no line is narrower than one letter
     for count in range(2, lines + 1):
         # In tenths of a point. The smaller the letters, the fewer lines they need, so the right size is found by halving.
         low = round(least * 10)

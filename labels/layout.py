@@ -171,8 +171,12 @@ def _fact(page: Page, part: Fact, label: Label, face: Face) -> None:
     box, above = part.box, caption_height(part)
     caption = part.caption or FACTS[part.name]
     both = _with_second(caption, face.words.get(part.name, ""))
-    if _set(page, both.text, Box(box.left, box.top, box.width, above), part.caption_size, 4, family=both.family):
-        page.notes.append(f"The caption {quoted(both.text)} is cut short on the {face.name}, as it is too long.")
+    if _set(
+        page, both.text, Box(box.left, box.top, box.width, above), part.caption_size, 4, family=both.family
+    ):
+        page.notes.append(
+            f"The caption {quoted(both.text)} is cut short on the {face.name}, as it is too long."
+        )
     value, family = _value(page, label, part.name)
     if not value:
         page.blocks.append(Box(box.left, box.bottom - 0.2, box.width, 0.2))

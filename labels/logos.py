@@ -35,7 +35,9 @@ def checked(data: bytes) -> bytes:
     except Nonsense:
         raise
     except Exception:  # the readers of damaged files raise whatever they stumble over
-        raise Nonsense("The logo is no picture that can be read: save it as PNG or JPEG.", field="logo") from None
+        raise Nonsense(
+            "The logo is no picture that can be read: save it as PNG or JPEG.", field="logo"
+        ) from None
     out = io.BytesIO()
     grey.save(out, "PNG")
     return out.getvalue()

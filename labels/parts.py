@@ -25,7 +25,6 @@ POINTS_PER_MM = 72 / MM_PER_INCH
 CAPTION_PT = 6.5  # the small word above a fact
 
 
-
 def module_dots(dots: int, dpi: int) -> int:
     """Whole dots of a printer of *dpi* to a module that is *dots* wide at 203 to the inch, or a little less.
 
@@ -40,6 +39,7 @@ def _widest(modules: int, dots: int) -> float:
 
 
 SIDES = {"A": "isocyanate", "B": "polyol"}
+
 
 @dataclass(frozen=True)
 class Box:

@@ -7,7 +7,7 @@ printer has loses narrow bars.
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 from fillbook.labels import fitting, logos
@@ -18,7 +18,9 @@ from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense
 
 
-def make_pdf(labels: Sequence[Label], dpi: int = DOTS_PER_INCH, laid_out: Sequence[Sequence[Page]] | None = None) -> bytes:
+def make_pdf(
+    labels: Sequence[Label], dpi: int = DOTS_PER_INCH, laid_out: Iterable[Sequence[Page]] | None = None
+) -> bytes:
     """The PDF of *labels* for a printer of *dpi* dots to the inch, in their order; a two-sided tag gives its front, then its back.
 
     *laid_out* are their pages where the caller has them already (`layout.pages`).
@@ -34,8 +36,8 @@ def make_pdf(labels: Sequence[Label], dpi: int = DOTS_PER_INCH, laid_out: Sequen
     )
     canvas.setAuthor("fillbook")
     canvas.setSubject("Labels; print at actual size, not fitted to the page")
-    for number, label in enumerate(labels):
-        for page in laid_out[number] if laid_out else pages(label, dpi):
+    for its in laid_out if laid_out is not None else (pages(label, dpi) for label in labels):
+        for page in its:
             canvas.setPageSize((points(page.width, page.dpi), points(page.height, page.dpi)))
             draw(canvas, page)
             canvas.showPage()
@@ -117,7 +119,14 @@ def _draw_symbols(canvas: Any, page: Page) -> None:
 def _draw_line(canvas: Any, line: Line, baseline: float) -> None:
     canvas.setFillGray(1 if line.white else 0)
     canvas.setFont(fitting.font(line.bold, line.family), line.size * line.family.scale)
-    canvas.drawString(line.left * POINTS_PER_MM, baseline + line.family.lift * line.size, line.says)
+    thicker = line.family.thicker[line.bold] * line.size
+    if thicker:
+        canvas.setStrokeGray(1 if line.white else 0)
+        canvas.setLineWidth(thicker)
+    # Mode 2 of the PDF's text rendering fills and outlines.
+    canvas.drawString(
+        line.left * POINTS_PER_MM, baseline + line.family.lift * line.size, line.says, mode=2 if thicker else None
+    )  # fmt: skip
 
 
 def _draw_logo(canvas: Any, box: Box, picture: bytes, foot: float) -> None:

@@ -27,7 +27,9 @@ from fillbook.trace.core.quote import quoted
 HOW = "browser, lp:QUEUE or ipp://HOST/ipp/print"
 MANY = 20  # labels; more run as a job with progress
 _TIMEOUT_S = 15
-_QUEUE = re.compile(r"[A-Za-z0-9_.@][A-Za-z0-9_.@-]{0,126}")  # never begins with a hyphen, which lp would take for an option
+_QUEUE = re.compile(
+    r"[A-Za-z0-9_.@][A-Za-z0-9_.@-]{0,126}"
+)  # never begins with a hyphen, which lp would take for an option
 
 PRINT_JOB, GET_PRINTER_ATTRIBUTES = 0x0002, 0x000B
 # RFC 8011, appendix B: status codes.
@@ -86,12 +88,22 @@ def printer(text: str) -> Printer:
         return Printer("browser", "browser")
     if text.startswith("lp:"):
         if not _QUEUE.fullmatch(text[3:]):
-            raise Nonsense(f"{quoted(text[3:])} is no name of a queue: lpstat -p lists them.", field="printer", expected=HOW)
+            raise Nonsense(
+                f"{quoted(text[3:])} is no name of a queue: lpstat -p lists them.",
+                field="printer",
+                expected=HOW,
+            )
         return Printer("lp", text)
     if text.startswith(("ipp://", "ipps://")):
         try:
             there = urlsplit(text)
-            good = bool(there.hostname) and there.port != 0 and not there.username and text.isascii() and text.isprintable()
+            good = (
+                bool(there.hostname)
+                and there.port != 0
+                and not there.username
+                and text.isascii()
+                and text.isprintable()
+            )
         except ValueError:
             good = False
         if good and " " not in text:
@@ -141,7 +153,9 @@ def send(
     return sent
 
 
-def _send_one(document: bytes, title: str, to: Printer, patience_s: float, sleep: Callable[[float], None]) -> None:
+def _send_one(
+    document: bytes, title: str, to: Printer, patience_s: float, sleep: Callable[[float], None]
+) -> None:
     if to.kind == "lp":
         _queue(document, title, to)
         return
@@ -165,17 +179,26 @@ def _queue(document: bytes, title: str, to: Printer) -> None:
     queue = to.name[3:]
     lp = shutil.which("lp")
     if lp is None:
-        raise NotAccepted("This machine has no command lp: print from the browser, or give the printer's ipp:// address.")
+        raise NotAccepted(
+            "This machine has no command lp: print from the browser, or give the printer's ipp:// address."
+        )
     try:
         done = subprocess.run(
             [lp, "-d", queue, "-t", title, "-o", "print-scaling=none"], input=document, capture_output=True, timeout=60, check=False
         )  # fmt: skip
     except subprocess.TimeoutExpired:
-        raise NotAccepted(f"The queue {queue} did not answer within a minute: look at it, then send again.") from None
+        raise NotAccepted(
+            f"The queue {queue} did not answer within a minute: look at it, then send again."
+        ) from None
     if done.returncode:
         said = " ".join(done.stderr.decode("utf-8", "replace").split())[:120]
-        words = "".join(c if c.isprintable() else "?" for c in said).removeprefix("lp: ").rstrip(".") or "lp gives no reason"
-        raise NotAccepted(f"The queue {queue} did not take the label ({words}): lpstat -p shows the queues and how they are.")
+        words = (
+            "".join(c if c.isprintable() else "?" for c in said).removeprefix("lp: ").rstrip(".")
+            or "lp gives no reason"
+        )
+        raise NotAccepted(
+            f"The queue {queue} did not take the label ({words}): lpstat -p shows the queues and how they are."
+        )
 
 
 # -- IPP -----------------------------------------------------------------------------------------------------------------------
@@ -202,7 +225,10 @@ def look(to: Printer) -> None:
 
 def _print_job(document: bytes, title: str, to: Printer) -> None:
     status, _ = _ask(
-        PRINT_JOB, to, [(0x42, "job-name", title.encode()), (0x49, "document-format", b"application/pdf")], document
+        PRINT_JOB,
+        to,
+        [(0x42, "job-name", title.encode()), (0x49, "document-format", b"application/pdf")],
+        document,
     )
     if status in (_BUSY, _TEMPORARY):
         raise _Busy
@@ -219,14 +245,22 @@ def _attribute(tag: int, name: str, value: bytes) -> bytes:
     return struct.pack(">BH", tag, len(name)) + name.encode() + struct.pack(">H", len(value)) + value
 
 
-def _ask(operation: int, to: Printer, more: Sequence[tuple[int, str, bytes]], document: bytes = b"") -> tuple[int, dict[str, list[bytes]]]:
+def _ask(
+    operation: int, to: Printer, more: Sequence[tuple[int, str, bytes]], document: bytes = b""
+) -> tuple[int, dict[str, list[bytes]]]:
     """One IPP 2.0 request: its status, and the attributes of the answer."""
     there = urlsplit(to.name)
     attributes = [
         (0x47, "attributes-charset", b"utf-8"), (0x48, "attributes-natural-language", b"en"),
         (0x45, "printer-uri", to.name.encode()), (0x42, "requesting-user-name", b"fillbook"), *more,
     ]  # fmt: skip
-    body = struct.pack(">BBHI", 2, 0, operation, 1) + b"\x01" + b"".join(_attribute(*one) for one in attributes) + b"\x03" + document
+    body = (
+        struct.pack(">BBHI", 2, 0, operation, 1)
+        + b"\x01"
+        + b"".join(_attribute(*one) for one in attributes)
+        + b"\x03"
+        + document
+    )
     make = http.client.HTTPSConnection if there.scheme == "ipps" else http.client.HTTPConnection
     line = make(there.hostname or "", there.port or 631, timeout=_TIMEOUT_S)
     try:
@@ -234,19 +268,29 @@ def _ask(operation: int, to: Printer, more: Sequence[tuple[int, str, bytes]], do
         answer = line.getresponse()
         content = answer.read(1_000_000)
     except ConnectionRefusedError:
-        raise NotAccepted(f"Nothing answers at {to.name}: is the printer switched on, and the address right?") from None
+        raise NotAccepted(
+            f"Nothing answers at {to.name}: is the printer switched on, and the address right?"
+        ) from None
     except TimeoutError:
-        raise NotAccepted(f"The printer {to.name} did not answer within {_TIMEOUT_S} seconds: switch it off and on, then send again.") from None
+        raise NotAccepted(
+            f"The printer {to.name} did not answer within {_TIMEOUT_S} seconds: switch it off and on, then send again."
+        ) from None
     except ssl.SSLError:
-        raise NotAccepted(f"The printer {to.name} has no certificate this machine trusts: use its ipp:// address, or install one.") from None
+        raise NotAccepted(
+            f"The printer {to.name} has no certificate this machine trusts: use its ipp:// address, or install one."
+        ) from None
     except (OSError, http.client.HTTPException):
-        raise NotAccepted(f"The printer {to.name} can't be reached: check its cable and address, then send again.") from None
+        raise NotAccepted(
+            f"The printer {to.name} can't be reached: check its cable and address, then send again."
+        ) from None
     finally:
         line.close()
     if answer.status == 404:
         _refuse(_NOT_FOUND, to)
     if answer.status != 200 or len(content) < 8:
-        raise NotAccepted(f"What answers at {to.name} is no printer (HTTP status {answer.status}): check the address.")
+        raise NotAccepted(
+            f"What answers at {to.name} is no printer (HTTP status {answer.status}): check the address."
+        )
     return int.from_bytes(content[2:4], "big"), _attributes(content)
 
 

@@ -7,7 +7,8 @@ not there.
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from fillbook.labels import pdf, rendering
@@ -35,7 +36,10 @@ def read_back(document: bytes, dpi: int = DOTS_PER_INCH) -> list[set[str]]:
 
 
 def proofread(
-    document: bytes, labels: Sequence[Label], dpi: int = DOTS_PER_INCH, laid_out: Sequence[Sequence[Page]] | None = None
+    document: bytes,
+    labels: Sequence[Label],
+    dpi: int = DOTS_PER_INCH,
+    laid_out: Sequence[Sequence[Page]] | None = None,
 ) -> int:
     """Read every symbol of *labels* where it stands on its page of *document*, drawn at the printer's *dpi*; how many there are.
 
@@ -71,14 +75,28 @@ def _proofread(
 
 
 def made(
-    labels: Sequence[Label], dpi: int = DOTS_PER_INCH, progress: Callable[[int, int], None] | None = None, *, at_once: int = 100
+    labels: Sequence[Label],
+    dpi: int = DOTS_PER_INCH,
+    progress: Callable[[int, int], None] | None = None,
+    *,
+    at_once: int = 100,
 ) -> bytes:
     """The PDF of *labels*, each laid out once, drawn, and read back from the finished bytes.
 
     *progress* is told (how many are read back, of how many) every so often. Raises as `pdf.make_pdf` and `proofread` do.
     """
-    laid_out = [pages(label, dpi) for label in labels]
-    document = pdf.make_pdf(labels, dpi, laid_out)
+    laid_out: list[list[Page]] = []
+
+    def one_by_one() -> Iterator[list[Page]]:
+        for label in labels:
+            its = pages(label, dpi)
+            yield its
+            # Drawn: where each symbol lies is all that is needed from here; a thousand labels' modules would fill the memory.
+            laid_out.append(
+                [Page(p.width, p.height, p.dpi, symbols=[replace(s, dark=()) for s in p.symbols]) for p in its]
+            )
+
+    document = pdf.make_pdf(labels, dpi, one_by_one())
     _proofread(document, labels, dpi, laid_out, progress, at_once)
     return document
 
@@ -115,7 +133,9 @@ def read_codes(photo: bytes) -> list[str]:
     return list(dict.fromkeys(found))
 
 
-def check_symbol(symbol: Placed, picture: Image, label: Label, page: int, corner: tuple[int, int] = (0, 0)) -> None:
+def check_symbol(
+    symbol: Placed, picture: Image, label: Label, page: int, corner: tuple[int, int] = (0, 0)
+) -> None:
     """Read one symbol of a label whose left top *corner* lies there on *picture*, in dots. Raises Nonsense where it does not read."""
     left, top = symbol.left + corner[0], symbol.top + corner[1]
     found = _texts(picture.crop((left, top, left + symbol.width, top + symbol.height)), symbol.kind)

@@ -16,7 +16,9 @@ from fillbook.trace.core.quote import quoted
 
 #: Paper sizes in millimetres (ANSI/ASME Y14.1 for Letter, ISO 216 for A4).
 PAPERS = {"letter": (215.9, 279.4), "a4": (210.0, 297.0)}
-OFFICE_DPI = 300  # office printers have 300, 600 or 1200 dots to the inch; what is whole dots at 300 is at all three
+OFFICE_DPI = (
+    300  # office printers have 300, 600 or 1200 dots to the inch; what is whole dots at 300 is at all three
+)
 _MARGIN = 8.0  # mm; most office printers leave the outer 4 to 6 mm blank (*common practice*)
 _WRITTEN = re.compile(
     r"(?P<paper>[a-z0-9]+):(?P<columns>\d{1,2})x(?P<rows>\d{1,2})(?:,margins=(?P<left>[\d.]+)x(?P<top>[\d.]+))?"
@@ -78,7 +80,11 @@ def sheet(text: str) -> Sheet:
                 numbers[name] = float(part[name])
             except ValueError:
                 raise Nonsense(f"{quoted(part[name])} is no number of millimetres.", field="sheet") from None
-    made = Sheet(part["paper"], int(part["columns"]), int(part["rows"]), **numbers) if int(part["columns"]) * int(part["rows"]) else None
+    made = (
+        Sheet(part["paper"], int(part["columns"]), int(part["rows"]), **numbers)
+        if int(part["columns"]) * int(part["rows"])
+        else None
+    )
     smallest = min((size.width, size.height) for size in SIZES.values())
     if made is None or made.cell[0] < smallest[0] or made.cell[1] < smallest[1]:
         cell = "nothing" if made is None else f"{max(made.cell[0], 0):.1f} x {max(made.cell[1], 0):.1f} mm"
@@ -96,7 +102,10 @@ def fitted(label: Label, onto: Sheet) -> Label:
     if _fits(face, onto):
         return label
     base = next(name for name in sorted(LABELS, key=len, reverse=True) if label.face.startswith(name))
-    sizes = sorted((name for name, size in SIZES.items() if _within(size.width, size.height, onto)), key=lambda n: -SIZES[n].width * SIZES[n].height)
+    sizes = sorted(
+        (name for name, size in SIZES.items() if _within(size.width, size.height, onto)),
+        key=lambda n: -SIZES[n].width * SIZES[n].height,
+    )
     own = own_face(base, sizes[0], (), face.words, face.logo)  # a sheet that has no such place was refused
     return Label(label.face, label.id, label.host, label.facts, own)
 
@@ -119,7 +128,9 @@ class Placed:
     top: int
 
 
-def arranged(labels: Sequence[Label], onto: Sheet, start: int = 1, dpi: int = OFFICE_DPI) -> list[list[Placed]]:
+def arranged(
+    labels: Sequence[Label], onto: Sheet, start: int = 1, dpi: int = OFFICE_DPI
+) -> list[list[Placed]]:
     """Which label lies where, sheet by sheet; the first in place *start* (from 1, along the rows), each in the middle of its place.
 
     The two sides of a tag take two places. Raises Nonsense for a start that is not on the sheet, and for no label at all.
@@ -127,8 +138,12 @@ def arranged(labels: Sequence[Label], onto: Sheet, start: int = 1, dpi: int = OF
     if not labels:
         raise Nonsense("There is no label to print: name at least one ID.")
     if not 1 <= start <= onto.places:
-        raise Nonsense(f"The sheet has the places 1 to {onto.places}; {start} is none of them.", field="start")
-    all_pages = [(label, page) for label in (fitted(one, onto) for one in labels) for page in pages(label, dpi)]
+        raise Nonsense(
+            f"The sheet has the places 1 to {onto.places}; {start} is none of them.", field="start"
+        )
+    all_pages = [
+        (label, page) for label in (fitted(one, onto) for one in labels) for page in pages(label, dpi)
+    ]
     sheets: list[list[Placed]] = []
     for number, (label, page) in enumerate(all_pages, start=start - 1):
         nth, place = divmod(number, onto.places)
@@ -138,7 +153,9 @@ def arranged(labels: Sequence[Label], onto: Sheet, start: int = 1, dpi: int = OF
         face = face_of(label)
         left += max(0.0, (onto.cell[0] - face.width) / 2)
         top += max(0.0, (onto.cell[1] - face.height) / 2)
-        sheets[nth].append(Placed(label, page, round(left * dpi / MM_PER_INCH), round(top * dpi / MM_PER_INCH)))
+        sheets[nth].append(
+            Placed(label, page, round(left * dpi / MM_PER_INCH), round(top * dpi / MM_PER_INCH))
+        )
     return sheets
 
 

@@ -31,7 +31,15 @@ _FILLS = {
 # What would follow a lot, had its separator been left out: a date that can be one, or a net weight.
 _SWALLOWED = re.compile(r".(1[1357])(\d\d(?:0[1-9]|1[0-2])(?:[0-2]\d|3[01]))|.(3[12]0[0-5])(\d{6})")
 #: How a supplier may write dates, for `Note.dates`.
-DATE_FORMS = {"YYMMDD": "%y%m%d", "YYYYMMDD": "%Y%m%d", "DDMMYY": "%d%m%y", "DDMMYYYY": "%d%m%Y", "MMDDYY": "%m%d%y", "YYYY-MM-DD": "%Y-%m-%d", "YYDDD": "%y%j"}
+DATE_FORMS = {
+    "YYMMDD": "%y%m%d",
+    "YYYYMMDD": "%Y%m%d",
+    "DDMMYY": "%d%m%y",
+    "DDMMYYYY": "%d%m%Y",
+    "MMDDYY": "%m%d%y",
+    "YYYY-MM-DD": "%Y-%m-%d",
+    "YYDDD": "%y%j",
+}
 
 
 @dataclass(frozen=True)
@@ -70,14 +78,21 @@ def read(text: str, notes: Iterable[Note] = ()) -> ReadCode:
     """
     text = text.strip(" \t\r\n")
     if not text:
-        raise Nonsense("There is nothing to read: scan the supplier's label, or type its number.", field="supplier_code")
+        raise Nonsense(
+            "There is nothing to read: scan the supplier's label, or type its number.", field="supplier_code"
+        )
     if len(text) > LONGEST:
-        raise Nonsense(f"The code is {len(text)} characters long; at most {LONGEST} are read. Scan one label at a time.", field="supplier_code")
+        raise Nonsense(
+            f"The code is {len(text)} characters long; at most {LONGEST} are read. Scan one label at a time.",
+            field="supplier_code",
+        )
     for typed in _TYPED_SEPARATORS:
         text = text.replace(typed, _GS)
     bare = text[3:] if text.startswith("]") else text
     if any(not c.isprintable() and c != _GS for c in bare):
-        raise Nonsense("The code holds characters that cannot be printed: scan it again.", field="supplier_code")
+        raise Nonsense(
+            "The code holds characters that cannot be printed: scan it again.", field="supplier_code"
+        )
     code = bare.replace(_GS, " ").strip()
     if bare.lower().startswith(("http://", "https://")):
         found = _link(bare, code)
@@ -94,11 +109,14 @@ def preview(pattern: str, example: str, dates: str = "YYMMDD") -> dict[str, Fill
     """What *pattern* reads from *example*. Raises Nonsense for a bad pattern, or where the example does not fit it."""
     note = Note("", pattern, dates)
     if dates not in DATE_FORMS:
-        raise Nonsense(f"{quoted(dates)} is no way to write dates: take one of {', '.join(DATE_FORMS)}.", field="dates")
+        raise Nonsense(
+            f"{quoted(dates)} is no way to write dates: take one of {', '.join(DATE_FORMS)}.", field="dates"
+        )
     made = supplier_notes.parts(pattern, example)
     if made is None:
         raise Nonsense(
-            f"The example {quoted(example)} does not fit the pattern as a whole (up to {supplier_notes.LONGEST_CODE} characters).", field="example"
+            f"The example {quoted(example)} does not fit the pattern as a whole (up to {supplier_notes.LONGEST_CODE} characters).",
+            field="example",
         )
     found = ReadCode("supplier's note", example)
     _take(found, made, note)
@@ -176,8 +194,14 @@ def _fill(found: ReadCode, elements: Iterable[Any]) -> None:
         if one.gtin_error or one.sscc_error:
             words = str(one.gtin_error or one.sscc_error)
             digits = re.search(r"Expected (\d), got (\d)", words)
-            why = f"its check digit is {digits[2]} and should be {digits[1]}" if digits else "its check digit does not fit"
-            found.troubles.append(f"The {_FILLS[ai][1]} {one.value} can't be right: {why}. Scan it again, or type it off the label.")
+            why = (
+                f"its check digit is {digits[2]} and should be {digits[1]}"
+                if digits
+                else "its check digit does not fit"
+            )
+            found.troubles.append(
+                f"The {_FILLS[ai][1]} {one.value} can't be right: {why}. Scan it again, or type it off the label."
+            )
             continue
         if re.fullmatch(r"3[12]0\d", ai) and one.decimal is not None:
             unit = "kg" if ai.startswith("310") else "lb" if ai.startswith("320") else ""
@@ -200,7 +224,9 @@ def _fill(found: ReadCode, elements: Iterable[Any]) -> None:
 def _put(found: ReadCode, name: str, value: str, source: str) -> None:
     there = found.fields.get(name)
     if there and there.value != value:
-        found.troubles.append(f"The label says {there.value} under {there.source} and {value} under {source}: look which is right.")
+        found.troubles.append(
+            f"The label says {there.value} under {there.source} and {value} under {source}: look which is right."
+        )
         return
     found.fields[name] = Filled(value, source)
 
@@ -257,7 +283,9 @@ def _number(digits: str, code: str) -> ReadCode:
     expected = check_digit(digits[:-1])
     name, words = ("container", "SSCC") if len(digits) == 18 else ("item", f"GTIN-{len(digits)}")
     if expected == digits[-1]:
-        found.fields[name] = Filled(digits.zfill(14) if name == "item" else digits, f"the number itself ({words})")
+        found.fields[name] = Filled(
+            digits.zfill(14) if name == "item" else digits, f"the number itself ({words})"
+        )
         return found
     found.kind = "supplier's code"
     found.troubles.append(
@@ -296,13 +324,17 @@ def _take(found: ReadCode, made: dict[str, str], note: Note) -> None:
         if name in ("made", "use_by"):
             day = _day(value, note.dates)
             if day is None:
-                found.troubles.append(f"{quoted(value)} can't be a date written {note.dates}: read it off the label and type it.")
+                found.troubles.append(
+                    f"{quoted(value)} can't be a date written {note.dates}: read it off the label and type it."
+                )
                 continue
             value = day.isoformat()
         if name in ("net_kg", "net_lb"):
             value = value.replace(",", ".")
             if not re.fullmatch(r"\d{1,6}(\.\d{1,3})?", value) or not float(value):
-                found.troubles.append(f"{quoted(value)} can't be a net weight: read it off the label and type it.")
+                found.troubles.append(
+                    f"{quoted(value)} can't be a net weight: read it off the label and type it."
+                )
                 continue
         if name == "count" and not value.isdigit():
             found.troubles.append(f"{quoted(value)} can't be a count: read it off the label and type it.")

@@ -11,7 +11,10 @@ from fillbook.labels.papers import Table, paper
 STEPS = (
     ("new", "Scan and read each tag as it came from the printer."),
     ("48 h in the zone", "Hang the tags where the tires cure, for 48 hours, at the zone's own heat."),
-    ("solvent rub", "Rub ten times with a rag wetted with the solvent the line is cleaned with. Gloves; follow its data sheet."),
+    (
+        "solvent rub",
+        "Rub ten times with a rag wetted with the solvent the line is cleaned with. Gloves; follow its data sheet.",
+    ),
     ("soap", "Rub ten times with a rag and soapy water; let dry."),
     ("freezer", "Leave overnight at -18 °C (0 °F), then let thaw and dry."),
     ("scrape", "Draw the edge of a coin over the symbols ten times, firmly."),
@@ -47,7 +50,18 @@ def trial_sheet(tags: Sequence[str], earlier: Sequence[Trial], *, head: str, pag
     )
     before = Table(
         ["Stock and ribbon", "After", "QR", "Bars", "Either", "By eye", "Seen"],
-        [[t.stock, t.step, share(t.qr, t.tags), share(t.bars, t.tags), share(t.either, t.tags), share(t.readable, t.tags), t.why] for t in earlier],
+        [
+            [
+                t.stock,
+                t.step,
+                share(t.qr, t.tags),
+                share(t.bars, t.tags),
+                share(t.either, t.tags),
+                share(t.readable, t.tags),
+                t.why,
+            ]
+            for t in earlier
+        ],
         [60, 34, 24, 24, 24, 24, 50],
     )
     return paper(

@@ -12,9 +12,9 @@ from __future__ import annotations
 import math
 import random
 import sys
-import time
 from collections import Counter
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 
 import numpy
@@ -212,12 +212,11 @@ def ratio(ours: int, theirs: int) -> str:
     return f"{ours / theirs:.1f}x" if theirs else "-" if not ours else "all"
 
 
-def table(face: str, trials: int) -> tuple[list[str], dict[str, float]]:
-    """The lines of one face, and for scuffs and blots of 5 %, over all distances, by how much it outlives the single QR code."""
+def outcomes(face: str, trials: int) -> list[list[object]]:
+    """The rows of one face; last, for scuffs and blots of 5 %, over all distances, by how much it outlives the single QR code."""
     one = printed(face)
     alone = single(one)
-    lines = [f"{face}: {one.area * DOT * DOT:.0f} mm² of symbols",
-             f"{'':18}{'distance':>9}{'single':>8}{'QR':>6}{'bars':>6}{'either':>8}{'typed':>7}   either/single"]  # fmt: skip
+    found: list[list[object]] = []
     at_five: dict[str, list[int]] = {}
     for harm in HARM:
         many = trials if harm.endswith("%") and not harm.startswith("dimmed") else max(20, trials // 5)
@@ -228,32 +227,30 @@ def table(face: str, trials: int) -> tuple[list[str], dict[str, float]]:
                 round(100 * n / many)
                 for n in (theirs, ours["QR"], ours["bars"], ours["either"], ours["typed"])
             ]
-            lines.append(
-                f"  {harm:16}{where:>9}{cells[0]:8}{cells[1]:6}{cells[2]:6}{cells[3]:8}{cells[4]:7}   {ratio(ours['either'], theirs)}"
-            )
+            found.append([face, harm, where, *cells, ratio(ours["either"], theirs)])
             if harm.endswith(" 5 %"):
                 sums = at_five.setdefault(harm, [0, 0])
                 sums[0] += ours["either"]
                 sums[1] += theirs
-    return lines, {harm: ours / max(theirs, 1) for harm, (ours, theirs) in at_five.items()}
+    found += [[face, harm, "all", "", "", "", "", "", ratio(*sums)] for harm, sums in at_five.items()]
+    return found
 
 
-def main(trials: int) -> None:
-    began = time.monotonic()
-    print(
-        f"{trials} trials each; shares in %. single: one QR code of the same area as all the face's symbols.\n"
-    )
-    for face in SHOWN:
-        lines, at_five = table(face, trials)
-        print("\n".join(lines))
-        print(
-            "  over all distances: "
-            + ", ".join(f"{harm} {times:.1f}x" for harm, times in at_five.items())
-            + "\n",
-            flush=True,
-        )
-    print(f"{time.monotonic() - began:.0f} s")
+def rows(trials: int = 300) -> list[list[object]]:
+    """Shares in %; single: one QR code of the same area as all the face's symbols."""
+    with ProcessPoolExecutor(2) as hands:
+        tables = list(hands.map(outcomes, SHOWN, [trials] * len(SHOWN)))
+    return [
+        ["face", "harm", "distance", "single", "QR", "bars", "either", "typed", "either/single"],
+        *(row for table in tables for row in table),
+    ]
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 300)
+    for row in rows(int(sys.argv[1]) if len(sys.argv) > 1 else 300):
+        print(
+            "".join(
+                str(cell).ljust(width)
+                for cell, width in zip(row, (20, 18, 10, 8, 6, 6, 8, 7, 8), strict=True)
+            )
+        )

@@ -109,7 +109,7 @@ def test_a_position_is_written_as_on_papers():
 
 
 def unguarded(shop) -> None:
-    """As somebody with a database tool would do it."""
+    """As somebody would do it who writes into the file past the program."""
     for act in ("UPDATE", "DELETE"):
         shop.book.execute(f"DROP TRIGGER event_no_{act}")
 

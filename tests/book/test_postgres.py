@@ -90,15 +90,15 @@ def new_database(server: str) -> str:
 @pytest.fixture(scope="module")
 def pair(server, the_shop, tmp_path_factory):
     """The same story told in a file and in PostgreSQL. What a test does to one it does to the other."""
-    both = [
-        the_shop.Shop.start(where)
-        for where in (str(tmp_path_factory.mktemp("pair") / "file.db"), new_database(server))
-    ]
-    for one in both:
-        story.tell(one)
-    yield both
-    for one in both:
-        one.book.db.close()
+    both = []
+    try:
+        for where in (str(tmp_path_factory.mktemp("pair") / "file.db"), new_database(server)):
+            both.append(the_shop.Shop.start(where))
+            story.tell(both[-1])
+        yield both
+    finally:
+        for one in both:
+            one.book.db.close()
 
 
 def test_the_same_story_gives_the_same_book(pair):

@@ -18,7 +18,9 @@ from fillbook.trace.cli.commands import cli
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense
 
-_spec = importlib.util.spec_from_file_location("fake_ipp", Path(__file__).parent.parent / "labels" / "fake_ipp.py")
+_spec = importlib.util.spec_from_file_location(
+    "fake_ipp", Path(__file__).parent.parent / "labels" / "fake_ipp.py"
+)
 fake_ipp = importlib.util.module_from_spec(_spec)
 _spec.loader.exec_module(fake_ipp)
 
@@ -56,7 +58,9 @@ def test_labels_go_to_sheets_from_any_place(shop, typed, tmp_path):
     typed("label", shop.tote("A"), "--sheet", "letter:3x8", "--start", 24, "--out", out)
     typed("label", shop.tote("A"), shop.tote("B"), "--sheet", "a4:2x7", "--start", 14, "--out", out)
     assert len(pypdfium2.PdfDocument(out.read_bytes())) == 2
-    assert "places 1 to 24" in typed("label", shop.tote("A"), "--sheet", "letter:3x8", "--start", 25, "--out", out, code=1)
+    assert "places 1 to 24" in typed(
+        "label", shop.tote("A"), "--sheet", "letter:3x8", "--start", 25, "--out", out, code=1
+    )
 
 
 def test_a_job_that_fails_half_way_records_what_was_taken_and_sends_only_the_rest(shop, typed, printer):
@@ -70,7 +74,10 @@ def test_a_job_that_fails_half_way_records_what_was_taken_and_sends_only_the_res
     assert len(printer.documents) == 1
     assert "2 labels accepted" in typed("label", "--rest", "--to", printer.uri, "--who", "Sam")
     assert len(printer.documents) == 3
-    assert [(queries.prints_of(shop.book, tote)[0].how, queries.prints_of(shop.book, tote)[0].printer) for tote in totes] == [("accepted", printer.uri)] * 3
+    assert [
+        (queries.prints_of(shop.book, tote)[0].how, queries.prints_of(shop.book, tote)[0].printer)
+        for tote in totes
+    ] == [("accepted", printer.uri)] * 3
     assert "has been accepted" in typed("label", "--rest", "--to", printer.uri, "--who", "Sam")
     shop.check()
 
@@ -95,7 +102,9 @@ def test_out_of_labels_is_said_and_nothing_is_recorded_as_printed(shop, typed, p
 
 
 def test_more_than_twenty_labels_are_a_job_with_progress(shop, typed, printer):
-    tires = shop.act("take in", customer="Quarry Nine", size="23.5-25", tires=21, rating_psi=75, target_psi=60).ids
+    tires = shop.act(
+        "take in", customer="Quarry Nine", size="23.5-25", tires=21, rating_psi=75, target_psi=60
+    ).ids
     said = typed("label", *tires, "--to", printer.uri, "--who", "Sam")
     assert "10 of 21" in said and "21 of 21" in said and "21 labels accepted" in said
 
@@ -108,7 +117,9 @@ def test_each_station_prints_where_it_was_told(shop, typed, printer, tmp_path):
     out = tmp_path / "desk.pdf"
     typed("label", shop.tote("A"), "--station", "desk", "--out", out)
     assert pypdfium2.PdfDocument(out.read_bytes())[0].get_height() > 800  # A4 is 842 points high
-    assert "No printer was chosen" in typed("label", shop.tote("A"), "--station", "attic", "--who", "Sam", code=1)
+    assert "No printer was chosen" in typed(
+        "label", shop.tote("A"), "--station", "attic", "--who", "Sam", code=1
+    )
 
 
 def a_logo() -> str:
@@ -120,7 +131,15 @@ def a_logo() -> str:
 def test_a_chosen_face_is_used_from_then_on(shop, typed, tmp_path):
     tote = shop.tote("A", lot="A-9")
     assert chosen_face(shop.book, tote) is None
-    shop.act("adjust face", who="Lee", face="tote label", size="3x2 in", facts=["lot", "net weight"], words=["lot=lote"], logo=a_logo())
+    shop.act(
+        "adjust face",
+        who="Lee",
+        face="tote label",
+        size="3x2 in",
+        facts=["lot", "net weight"],
+        words=["lot=lote"],
+        logo=a_logo(),
+    )
     face = chosen_face(shop.book, tote)
     assert (face["size"], face["facts"], face["words"]) == ("3x2 in", ["lot", "net_weight"], {"lot": "lote"})
     assert face["logo"] == base64.b64decode(a_logo())
@@ -155,16 +174,37 @@ def test_a_face_that_cannot_be_had_is_refused(shop, fields, words):
 
 def test_a_face_is_looked_at_before_it_is_chosen(typed, tmp_path):
     out = tmp_path / "face.png"
-    typed("show-face", "tire tag", "--size", "4x6 in", "--fact", "size", "--fact", "move_from", "--word", "size=tamaño", "--out", out)
+    typed(
+        "show-face",
+        "tire tag",
+        "--size",
+        "4x6 in",
+        "--fact",
+        "size",
+        "--fact",
+        "move_from",
+        "--word",
+        "size=tamaño",
+        "--out",
+        out,
+    )
     assert Image.open(io.BytesIO(out.read_bytes())).size == (812, 1218)  # 4 x 6 in at 203 dots to the inch
     huge = tmp_path / "logo.png"
     with huge.open("wb") as file:
         file.truncate(100_000_000)
-    assert "100.0 MB" in typed("show-face", "tire tag", "--size", "4x6 in", "--logo", huge, "--out", out, code=1)
+    assert "100.0 MB" in typed(
+        "show-face", "tire tag", "--size", "4x6 in", "--logo", huge, "--out", out, code=1
+    )
 
 
 def test_a_suppliers_code_is_read_kept_and_found(shop, typed):
-    shop.act("note supplier code", who="Lee", supplier="Northvale", pattern=r"(?P<lot>[A-Z]\d+)-(?P<net_kg>\d+)", example="A2231-1000")
+    shop.act(
+        "note supplier code",
+        who="Lee",
+        supplier="Northvale",
+        pattern=r"(?P<lot>[A-Z]\d+)-(?P<net_kg>\d+)",
+        example="A2231-1000",
+    )
     assert "lot: A2231   from the note for Northvale" in typed("read-code", "A2231-1000")
     assert "check digit" in typed("read-code", "(01)09521234543210")
     tote = shop.tote("A", supplier_code="NV/77-12")
@@ -174,15 +214,31 @@ def test_a_suppliers_code_is_read_kept_and_found(shop, typed):
 
 
 def test_a_paper_trial_is_kept_and_stands_on_the_next_sheet(shop, typed, tmp_path):
-    shop.act("paper trial", who="Sam", stock="white film, resin", step="soap", tags=10, qr=9, bars=7, either=10, readable=10)
+    shop.act(
+        "paper trial",
+        who="Sam",
+        stock="white film, resin",
+        step="soap",
+        tags=10,
+        qr=9,
+        bars=7,
+        either=10,
+        readable=10,
+    )
     out = tmp_path / "trial.pdf"
     typed("paper-trial-sheet", shop.tire(), "--out", out)
     said = " ".join(pypdfium2.PdfDocument(out.read_bytes())[0].get_textpage().get_text_range().split())
-    assert "white film, resin" in said and "9 of 10" in said and "48 h in the zone" in said and "solvent" in said
+    assert (
+        "white film, resin" in said and "9 of 10" in said and "48 h in the zone" in said and "solvent" in said
+    )
     with pytest.raises(Nonsense, match="11 of 10 tags"):
-        shop.act("paper trial", who="Sam", stock="x", step="soap", tags=10, qr=11, bars=7, either=11, readable=10)
-    with pytest.raises(Nonsense, match="either read on 9 to 10|either"):
-        shop.act("paper trial", who="Sam", stock="x", step="soap", tags=10, qr=9, bars=7, either=3, readable=10)
+        shop.act(
+            "paper trial", who="Sam", stock="x", step="soap", tags=10, qr=11, bars=7, either=11, readable=10
+        )
+    with pytest.raises(Nonsense, match=r"either read on 9 to 16"):
+        shop.act(
+            "paper trial", who="Sam", stock="x", step="soap", tags=10, qr=9, bars=7, either=3, readable=10
+        )
 
 
 def test_the_verbs_can_be_typed(typed):

@@ -26,6 +26,7 @@ def tell(shop) -> None:
         what="certificate",
         file=base64.b64encode(b"%PDF-1.4 lot A-11 conforms").decode(),
     )
+    act("store", zone="back rack", totes=[spare])
     act("take retain", tote=a, weight_g=200, shelf="R1", until="2027-09-01 08:00")
     lead("choose printer", station="dock", printer="lp:dock")
     lead(
@@ -69,6 +70,7 @@ def tell(shop) -> None:
     act("empty waste", line="line 1", weight_kg=3, became="pieces")
     act("end shift", line="line 1", weight_kg=2)
     lead("hang sensor", zone="warm room", sensor="logger")
+    act("store", zone="warm room", totes=[shop.tote()])
     lead("let sensor send", zone="warm room", sensor="logger", token_hash="5f" * 32)
     for mark in (73, 74):
         act("read temperature", zone="back rack", reading_f=mark)

@@ -35,9 +35,20 @@ class FakePrinter:
         self.asked += 1
         operation = int.from_bytes(request[2:4], "big")
         if operation != PRINT_JOB:
-            attributes = [(0x23, "printer-state", struct.pack(">i", self.state)), (0x22, "printer-is-accepting-jobs", bytes([self.accepting]))]
-            attributes += [(0x44, "printer-state-reasons" if n == 0 else "", r.encode()) for n, r in enumerate(self.reasons)]
-            return struct.pack(">BBHI", 2, 0, 0, 1) + b"\x04" + b"".join(attribute(*a) for a in attributes) + b"\x03"
+            attributes = [
+                (0x23, "printer-state", struct.pack(">i", self.state)),
+                (0x22, "printer-is-accepting-jobs", bytes([self.accepting])),
+            ]
+            attributes += [
+                (0x44, "printer-state-reasons" if n == 0 else "", r.encode())
+                for n, r in enumerate(self.reasons)
+            ]
+            return (
+                struct.pack(">BBHI", 2, 0, 0, 1)
+                + b"\x04"
+                + b"".join(attribute(*a) for a in attributes)
+                + b"\x03"
+            )
         status = self.statuses.pop(0) if self.statuses else 0
         if status <= 0xFF:
             self.documents.append(request[request.index(b"%PDF") :])

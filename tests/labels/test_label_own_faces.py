@@ -25,9 +25,18 @@ def a_logo(size=(300, 120), kind="PNG") -> bytes:
 @settings(max_examples=150, deadline=None)
 @given(st.data())
 def test_whatever_a_shop_chooses_nothing_overlaps(data):
-    label, size = data.draw(st.sampled_from(sorted(LABELS))), data.draw(st.sampled_from(["usual", *sorted(SIZES)]))
+    label, size = (
+        data.draw(st.sampled_from(sorted(LABELS))),
+        data.draw(st.sampled_from(["usual", *sorted(SIZES)])),
+    )
     may = [*LABELS[label].facts, *LABELS[label].more]
-    facts = data.draw(st.lists(st.sampled_from(may), unique=True, max_size=labelling.USUAL_ROOM[label] if size == "usual" else SIZES[size].room))
+    facts = data.draw(
+        st.lists(
+            st.sampled_from(may),
+            unique=True,
+            max_size=labelling.USUAL_ROOM[label] if size == "usual" else SIZES[size].room,
+        )
+    )
     face = own_face(label, size, facts, {}, data.draw(st.sampled_from([b"", b"a logo"])))
     assert faults(face) == []
     shown = [part.name for page in face.pages for part in page if isinstance(part, Fact)]

@@ -72,7 +72,10 @@ def test_nothing_overlaps_or_runs_off_however_long_the_words(face, words, an_id)
 
 @pytest.mark.parametrize(
     "words",
-    [HOSTILE[name] for name in ("accents", "strange", "tall and deep", "right to left", "arabic", "cyrillic")],
+    [
+        HOSTILE[name]
+        for name in ("accents", "strange", "tall and deep", "right to left", "arabic", "cyrillic")
+    ],
     ids=["accents", "strange", "tall", "hebrew", "arabic", "cyrillic"],
 )
 @pytest.mark.parametrize("face", ["tote label", "tire tag", "batch label 4x6 in"])
@@ -92,7 +95,9 @@ def test_the_renderer_finds_every_letter_inside_the_line_it_was_counted_in(face,
             assert any(widened(line).holds(box) for line in page.lines), text.get_text_range(at, 1)
             letters += 1
         said = "".join(line.says.replace(" ", "") for line in page.lines)
-        if scripts.right_to_left(words):  # the renderer tells a lam-alef as two letters, and adds marks of direction
+        if scripts.right_to_left(
+            words
+        ):  # the renderer tells a lam-alef as two letters, and adds marks of direction
             assert letters >= len(said)
         else:
             assert letters == len(said)
@@ -129,7 +134,9 @@ def pure(grey: numpy.ndarray) -> bool:
 
 
 @pytest.mark.parametrize("dpi", [203, 300, 600])
-@pytest.mark.parametrize("face", ["tote label", "tire tag", "tote label 2x1 in", "tote label 3x2 in", "tire tag 100x150 mm"])
+@pytest.mark.parametrize(
+    "face", ["tote label", "tire tag", "tote label 2x1 in", "tote label 3x2 in", "tire tag 100x150 mm"]
+)
 def test_modules_are_whole_dots_of_the_printer(face, dpi, a_label):
     """Rendered at the printer's dots to the inch, each module of every symbol is purely dark or purely light and where it
     should be, and the quiet zones of ISO/IEC 18004 (4 modules) and ISO/IEC 15417 (10) are light."""
@@ -145,7 +152,12 @@ def test_modules_are_whole_dots_of_the_printer(face, dpi, a_label):
                 assert rest == 0
                 dark = cut[dots // 2 :: dots, dots // 2 :: dots] < 128
                 assert (dark[4:-4, 4:-4] == numpy.array(qr(ids.address(label.host, label.id)).rows)).all()
-                assert not dark[:4].any() and not dark[-4:].any() and not dark[:, :4].any() and not dark[:, -4:].any()
+                assert (
+                    not dark[:4].any()
+                    and not dark[-4:].any()
+                    and not dark[:, :4].any()
+                    and not dark[:, -4:].any()
+                )
             else:
                 code = code128(label.id)
                 dots, rest = divmod(one.width, code.modules + 20)
@@ -155,7 +167,9 @@ def test_modules_are_whole_dots_of_the_printer(face, dpi, a_label):
                 assert (row[: 10 * dots] > 128).all() and (row[-10 * dots :] > 128).all()
 
 
-@pytest.mark.parametrize(("dots", "dpi", "whole"), [(2, 300, 3), (3, 300, 4), (6, 300, 8), (2, 600, 6), (4, 203, 4), (6, 600, 17)])
+@pytest.mark.parametrize(
+    ("dots", "dpi", "whole"), [(2, 300, 3), (3, 300, 4), (6, 300, 8), (2, 600, 6), (4, 203, 4), (6, 600, 17)]
+)
 def test_a_module_is_the_nearest_whole_dots_that_still_fit(dots, dpi, whole):
     assert module_dots(dots, dpi) == whole
 

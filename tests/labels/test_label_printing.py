@@ -84,7 +84,22 @@ def real_printer(tmp_path_factory):
     keep.write_text(f'#!/bin/sh\ncp "$1" "{out}/$(ls {out} | wc -l).pdf"\n')
     keep.chmod(0o755)
     port = free_port()
-    command = [tool, "-p", str(port), "-n", "localhost", "-r", "off", "-d", str(where), "-c", str(keep), "-f", "application/pdf", "dock"]
+    command = [
+        tool,
+        "-p",
+        str(port),
+        "-n",
+        "localhost",
+        "-r",
+        "off",
+        "-d",
+        str(where),
+        "-c",
+        str(keep),
+        "-f",
+        "application/pdf",
+        "dock",
+    ]
 
     def up(one: subprocess.Popen) -> bool:
         until = time.monotonic() + 5
@@ -95,7 +110,10 @@ def real_printer(tmp_path_factory):
         return False
 
     ready = up(start(*command))
-    daemons = [shutil.which(name, path=os.environ["PATH"] + ":/usr/sbin:/sbin") for name in ("dbus-daemon", "avahi-daemon")]
+    daemons = [
+        shutil.which(name, path=os.environ["PATH"] + ":/usr/sbin:/sbin")
+        for name in ("dbus-daemon", "avahi-daemon")
+    ]
     if not ready and os.geteuid() == 0 and all(daemons):
         Path("/run/dbus").mkdir(parents=True, exist_ok=True)
         conf = where / "avahi.conf"
@@ -154,7 +172,9 @@ def test_a_printer_that_stays_busy_is_given_up(fake, three):
 
 def test_a_job_that_fails_half_way_says_which_labels_were_not_accepted(fake, three):
     taken = []
-    sent = send(three, printer(fake([0, 0x0504]).uri), taken=taken.append)  # RFC 8011: server-error-device-error
+    sent = send(
+        three, printer(fake([0, 0x0504]).uri), taken=taken.append
+    )  # RFC 8011: server-error-device-error
     assert sent.accepted == three[:1] == taken and sent.rest == three[1:]
     assert "fault of its own" in sent.trouble
     again = fake()
@@ -193,7 +213,10 @@ def test_what_keeps_a_printer_from_printing_is_said(how, words, fake, three):
 
 
 def test_a_warning_stops_nothing(fake, three):
-    assert send(three, printer(fake(reasons=("media-low-warning", "marker-supply-empty-warning")).uri)).accepted == three
+    assert (
+        send(three, printer(fake(reasons=("media-low-warning", "marker-supply-empty-warning")).uri)).accepted
+        == three
+    )
 
 
 def test_a_printer_that_is_off_is_said(three):
@@ -205,7 +228,22 @@ def test_a_name_nobody_has_is_said(three):
     assert "can't be reached" in send(three, printer("ipp://printer.invalid/ipp/print")).trouble
 
 
-@pytest.mark.parametrize("text", ["", "dock", "lp:", "lp:-o", "lp:a b", "http://x/", "ipp://", "ipp:///x", "ipp://h:99999/", "ipp://u:p@h/", "ipp://h/a b"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "dock",
+        "lp:",
+        "lp:-o",
+        "lp:a b",
+        "http://x/",
+        "ipp://",
+        "ipp:///x",
+        "ipp://h:99999/",
+        "ipp://u:p@h/",
+        "ipp://h/a b",
+    ],
+)
 def test_what_is_no_printer_is_refused(text):
     with pytest.raises(Nonsense, match=r"is no (printer|name of a queue)"):
         printer(text)
@@ -266,7 +304,9 @@ def test_labels_are_drawn_for_the_printers_own_resolution(fake, three):
 
 
 def test_a_damaged_answer_ends_quietly():
-    whole = b"\x02\x00\x00\x00\x00\x00\x00\x01\x04" + fake_ipp.attribute(0x44, "printer-state-reasons", b"none")
+    whole = b"\x02\x00\x00\x00\x00\x00\x00\x01\x04" + fake_ipp.attribute(
+        0x44, "printer-state-reasons", b"none"
+    )
     for cut in range(9, len(whole)):
         printing._attributes(whole[:cut])
     assert issubclass(NotAccepted, Exception)

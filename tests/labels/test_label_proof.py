@@ -15,7 +15,10 @@ from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.core.labelling import LABELS, SIZES
 
 USUAL = [name for name in FACES if name in LABELS]
-EACH_SIZE = [*USUAL, *(f"{label} {size}" for label in ("tote label", "tire tag", "zone sign") for size in SIZES)]
+EACH_SIZE = [
+    *USUAL,
+    *(f"{label} {size}" for label in ("tote label", "tire tag", "zone sign") for size in SIZES),
+]
 
 
 @pytest.mark.parametrize("dpi", [203, 300])
@@ -30,7 +33,13 @@ def test_both_symbols_read_back_from_the_very_bytes(face, dpi, a_label):
 
 
 @pytest.mark.parametrize(
-    ("face", "dpi"), [*((f, dpi) for f in EACH_SIZE for dpi in (203, 300)), ("tote label", 600), ("badge 2x1 in", 600), ("tire tag 3x2 in", 600)]
+    ("face", "dpi"),
+    [
+        *((f, dpi) for f in EACH_SIZE for dpi in (203, 300)),
+        ("tote label", 600),
+        ("badge 2x1 in", 600),
+        ("tire tag 3x2 in", 600),
+    ],
 )
 def test_every_symbol_reads_by_itself_at_the_printers_own_resolution(face, dpi, a_label):
     label = a_label(face)

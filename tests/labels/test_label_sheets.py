@@ -29,7 +29,10 @@ def test_the_grid_fills_the_paper_between_its_margins():
     assert one.corner(4) == pytest.approx((4.8 + wide + 3, 12.7 + high))
 
 
-@pytest.mark.parametrize("text", ["letter:3x8", "a4:2x7", "letter:2x5,margins=4x12.7,gaps=5x0", "a4:1x1", "letter:4x10,margins=4x8"])
+@pytest.mark.parametrize(
+    "text",
+    ["letter:3x8", "a4:2x7", "letter:2x5,margins=4x12.7,gaps=5x0", "a4:1x1", "letter:4x10,margins=4x8"],
+)
 def test_every_label_lies_in_its_own_place_and_reads(text, many_ids):
     from fillbook.labels.faces import Label, face_for
 
@@ -44,10 +47,17 @@ def test_every_label_lies_in_its_own_place_and_reads(text, many_ids):
             face = face_of(placed.label)
             wide, high = (round(mm * dpi / MM_PER_INCH) for mm in onto.cell)
             assert placed.page.width <= wide + 1 and placed.page.height <= high + 1, face.name
-            taken.append((placed.left, placed.top, placed.left + placed.page.width, placed.top + placed.page.height))
+            taken.append(
+                (placed.left, placed.top, placed.left + placed.page.width, placed.top + placed.page.height)
+            )
         for n, one in enumerate(taken):
             for other in taken[n + 1 :]:
-                assert one[2] <= other[0] + 1 or other[2] <= one[0] + 1 or one[3] <= other[1] + 1 or other[3] <= one[1] + 1
+                assert (
+                    one[2] <= other[0] + 1
+                    or other[2] <= one[0] + 1
+                    or one[3] <= other[1] + 1
+                    or other[3] <= one[1] + 1
+                )
     made = sheets.make_sheets(labels, onto, start=onto.places)
     found = {ids.read(said) for page in proof.read_back(made, dpi) for said in page}
     assert found == set(many_ids)
@@ -63,7 +73,9 @@ def test_the_start_leaves_used_places_blank(a_label):
 
 def test_a_label_keeps_its_face_where_it_fits(a_label):
     assert face_of(sheets.fitted(a_label("tote label"), sheets.sheet("a4:1x2"))).name == "tote label"
-    assert face_of(sheets.fitted(a_label("tote label"), sheets.sheet("letter:3x8"))).name == "tote label 2x1 in"
+    assert (
+        face_of(sheets.fitted(a_label("tote label"), sheets.sheet("letter:3x8"))).name == "tote label 2x1 in"
+    )
 
 
 @pytest.mark.parametrize(

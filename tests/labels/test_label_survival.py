@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
-_spec = importlib.util.spec_from_file_location("survival", Path(__file__).parent.parent / "bench" / "survival.py")
+_spec = importlib.util.spec_from_file_location(
+    "survival", Path(__file__).parent.parent / "bench" / "survival.py"
+)
 survival = importlib.util.module_from_spec(_spec)
 sys.modules["survival"] = survival  # its dataclass looks itself up
 _spec.loader.exec_module(survival)
@@ -30,5 +32,8 @@ def test_the_damage_is_as_large_as_it_is_called():
 
     lots = random.Random(7)
     for draw in (survival.scratch, survival.blot):
-        shares = [sum(survival.marks((609, 406), 0.05, draw, lots).histogram()[128:]) / (609 * 406) for _ in range(60)]
+        shares = [
+            sum(survival.marks((609, 406), 0.05, draw, lots).histogram()[128:]) / (609 * 406)
+            for _ in range(60)
+        ]
         assert 0.042 < sum(shares) / len(shares) < 0.058

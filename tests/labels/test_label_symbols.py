@@ -4,6 +4,7 @@ from itertools import groupby
 
 import numpy
 import pytest
+import segno
 import zxingcpp
 
 from fillbook.labels import symbols
@@ -164,3 +165,46 @@ def test_two_encoders_draw_the_same_bars(many_ids):
 def test_what_cannot_be_bars_is_refused(text):
     with pytest.raises(Nonsense, match="bars"):
         symbols.code128(text)
+
+
+# ISO/IEC 18004, capacity table: characters in alphanumeric mode by version and level, read in two printed tables.
+CAPACITY = {
+    1: (21, {"L": 25, "M": 20, "Q": 16, "H": 10}),
+    2: (25, {"L": 47, "M": 38, "Q": 29, "H": 20}),
+    3: (29, {"L": 77, "M": 61, "Q": 47, "H": 35}),
+    4: (33, {"L": 114, "M": 90, "Q": 67, "H": 50}),
+    5: (37, {"L": 154, "M": 122, "Q": 87, "H": 64}),
+    6: (41, {"L": 195, "M": 154, "Q": 108, "H": 84}),
+}
+
+
+@pytest.mark.parametrize("version", CAPACITY)
+@pytest.mark.parametrize("level", "LMQH")
+def test_two_encoders_fill_each_version_to_the_printed_capacity(version, level):
+    """qrcode, which draws ours, and segno: the last character that fits, and the next one that does not."""
+    from qrcode.main import QRCode
+    from qrcode.util import MODE_ALPHA_NUM, QRData
+
+    modules, holds = CAPACITY[version]
+    corrections = {"L": 1, "M": 0, "Q": 3, "H": 2}
+    for characters, expected in ((holds[level], version), (holds[level] + 1, version + 1)):
+        text = ("HTTP://SHOP.EXAMPLE/I/" * 20)[:characters]
+        ours = QRCode(error_correction=corrections[level], border=0)
+        ours.add_data(QRData(text, mode=MODE_ALPHA_NUM))
+        ours.make(fit=True)
+        other = segno.make_qr(text, error=level, mode="alphanumeric", boost_error=False)
+        assert ours.version == other.version == expected
+    assert modules == 17 + 4 * version
+    assert version != symbols.QR_VERSION or (
+        modules == symbols.QR_MODULES and symbols.QR_HOLDS.get(level) in (None, holds[level])
+    )
+
+
+def test_segno_needs_the_same_version_for_every_address(many_ids):
+    for compact in many_ids:
+        text = ids.address("SHOP.LOCAL", compact)
+        other = segno.make_qr(text, error="H", boost_error=False)
+        assert (other.version, other.symbol_size(border=0)[0]) == (
+            symbols.QR_VERSION,
+            symbols.qr(text).modules,
+        )

@@ -20,7 +20,14 @@ def values(found) -> dict[str, str]:
 
 # GS1 General Specifications, section 7.9: check digits of printed examples (GTIN-13, GTIN-13, GTIN-12, SSCC; weighted sums 57, 63, -, 101).
 @pytest.mark.parametrize(
-    ("body", "digit"), [("629104150021", "3"), ("890400021003", "7"), ("03600024145", "7"), ("37610425002123456", "9"), ("952123454321", "3")]
+    ("body", "digit"),
+    [
+        ("629104150021", "3"),
+        ("890400021003", "7"),
+        ("03600024145", "7"),
+        ("37610425002123456", "9"),
+        ("952123454321", "3"),
+    ],
 )
 def test_check_digits_of_the_printed_examples(body, digit):
     assert check_digit(body) == digit
@@ -93,7 +100,15 @@ def test_anything_else_is_kept_as_the_suppliers_code(code):
     assert (found.kind, found.code, found.fields) == ("supplier's code", code, {})
 
 
-@pytest.mark.parametrize(("code", "words"), [("", "nothing to read"), ("  ", "nothing to read"), ("x" * 501, "501 characters"), ("a\x00b", "cannot be printed")])
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [
+        ("", "nothing to read"),
+        ("  ", "nothing to read"),
+        ("x" * 501, "501 characters"),
+        ("a\x00b", "cannot be printed"),
+    ],
+)
 def test_what_is_no_code_is_refused(code, words):
     with pytest.raises(Nonsense, match=words):
         read(code)
@@ -102,8 +117,16 @@ def test_what_is_no_code_is_refused(code, words):
 @pytest.mark.parametrize(
     ("kind", "text", "expected"),
     [
-        (zxingcpp.BarcodeFormat.Code128, "(01)09521234543213(10)LOT-7(21)SN42", GTIN | {"lot": "LOT-7", "serial": "SN42"}),
-        (zxingcpp.BarcodeFormat.DataMatrix, "(01)09521234543213(10)LOT-7(21)SN42", GTIN | {"lot": "LOT-7", "serial": "SN42"}),
+        (
+            zxingcpp.BarcodeFormat.Code128,
+            "(01)09521234543213(10)LOT-7(21)SN42",
+            GTIN | {"lot": "LOT-7", "serial": "SN42"},
+        ),
+        (
+            zxingcpp.BarcodeFormat.DataMatrix,
+            "(01)09521234543213(10)LOT-7(21)SN42",
+            GTIN | {"lot": "LOT-7", "serial": "SN42"},
+        ),
         (zxingcpp.BarcodeFormat.QRCode, "https://id.gs1.org/01/09521234543213/10/AB", GTIN | {"lot": "AB"}),
         (zxingcpp.BarcodeFormat.EAN13, "6291041500213", {"item": "06291041500213"}),
         (zxingcpp.BarcodeFormat.Code128, "NV-2231", {}),
@@ -123,7 +146,12 @@ PATTERN = r"(?P<lot>[A-Z]\d{4})-(?P<use_by>\d{6})-(?P<net_kg>\d+)"
 
 def test_a_note_reads_a_suppliers_own_code():
     found = read("A2231-261031-1000", [Note("Westfield", r"W(?P<lot>\d+)"), Note("Northvale", PATTERN)])
-    assert values(found) == {"supplier": "Northvale", "lot": "A2231", "use_by": "2026-10-31", "net_kg": "1000"}
+    assert values(found) == {
+        "supplier": "Northvale",
+        "lot": "A2231",
+        "use_by": "2026-10-31",
+        "net_kg": "1000",
+    }
     assert found.fields["lot"].source == "the note for Northvale: lot" and found.code == "A2231-261031-1000"
 
 
@@ -133,13 +161,20 @@ def test_a_code_no_note_fits_stays_a_code():
 
 @pytest.mark.parametrize(
     ("written", "said", "day"),
-    [("YYMMDD", "261031", "2026-10-31"), ("DDMMYYYY", "31102026", "2026-10-31"), ("YYYY-MM-DD", "2026-10-31", "2026-10-31"), ("YYDDD", "26304", "2026-10-31")],
+    [
+        ("YYMMDD", "261031", "2026-10-31"),
+        ("DDMMYYYY", "31102026", "2026-10-31"),
+        ("YYYY-MM-DD", "2026-10-31", "2026-10-31"),
+        ("YYDDD", "26304", "2026-10-31"),
+    ],
 )
 def test_dates_are_read_as_the_supplier_writes_them(written, said, day):
     assert preview(r"X(?P<made>[\d-]+)", f"X{said}", written)["made"].value == day
 
 
-@pytest.mark.parametrize(("written", "said"), [("YYMMDD", "261301"), ("YYDDD", "25366"), ("YYDDD", "26000"), ("DDMMYY", "300226")])
+@pytest.mark.parametrize(
+    ("written", "said"), [("YYMMDD", "261301"), ("YYDDD", "25366"), ("YYDDD", "26000"), ("DDMMYY", "300226")]
+)
 def test_impossible_dates_are_refused(written, said):
     with pytest.raises(Nonsense, match="can't be a date"):
         preview(r"X(?P<made>\d+)", f"X{said}", written)
@@ -168,7 +203,15 @@ def test_a_pattern_that_could_stall_or_says_nothing_is_refused(pattern, words):
     assert refused.value.field == "pattern"
 
 
-@pytest.mark.parametrize("pattern", [r"(?P<lot>.*)a.*a.*a.*b", r"(?P<lot>a*)a*a*a*b", r"(?P<lot>.+?).+?.+?.+?x", r"(?P<lot>[a-z]*)[a-m]*a{0,99}[^b]*x"])
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        r"(?P<lot>.*)a.*a.*a.*b",
+        r"(?P<lot>a*)a*a*a*b",
+        r"(?P<lot>.+?).+?.+?.+?x",
+        r"(?P<lot>[a-z]*)[a-m]*a{0,99}[^b]*x",
+    ],
+)
 def test_the_worst_pattern_that_is_taken_ends_soon(pattern):
     began = time.perf_counter()
     assert supplier_notes.parts(pattern, "a" * supplier_notes.LONGEST_CODE) is None

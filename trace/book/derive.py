@@ -211,14 +211,15 @@ class LineState:
     """What the three streams of a line hold between two acts, and what its pump and hopper are known for so far.
 
     ``factors``: of each side, the latest totes run dry or weighed by what was drawn (factor in ten-thousandths, number of draws).
-    ``own``: the pump's own band, once there are enough of them. ``hopper_most_g``: the most the hopper can hold by what went in
-    and out, -1 before the first load; ``hopper_since``: the load at which it may have been full last.
+    ``own``: the pump's own band, once there are enough of them. ``hopper_most_g`` and ``hopper_least_g``: the most and least the hopper
+    can hold by what went in and out, -1 and 0 before the first load; ``hopper_since``: the load at which it may have been full last.
     """
 
     streams: dict[str, flow.Stream]
     factors: dict[str, list[list[int]]] = field(default_factory=dict)
     own: dict[str, int] = field(default_factory=dict)
     hopper_most_g: int = -1
+    hopper_least_g: int = 0
     hopper_since: Key | None = None
 
     def off_ratio(self) -> bool:
@@ -231,15 +232,16 @@ class LineState:
         if self.own:
             plain["own"] = self.own
         if self.hopper_most_g >= 0:
-            plain["hopper"] = [self.hopper_most_g, list(self.hopper_since) if self.hopper_since else None]
+            since = list(self.hopper_since) if self.hopper_since else None
+            plain["hopper"] = [self.hopper_most_g, self.hopper_least_g, since]
         return json.dumps(plain, sort_keys=True, separators=(",", ":"))
 
     @classmethod
     def from_text(cls, text: str) -> LineState:
         plain = json.loads(text)
-        most, since = plain.get("hopper", (-1, None))
+        most, least, since = plain.get("hopper", (-1, 0, None))
         return cls(
-            {name: flow.from_plain(plain[name]) for name in STREAMS}, plain.get("factors", {}), plain.get("own", {}), most,
+            {name: flow.from_plain(plain[name]) for name in STREAMS}, plain.get("factors", {}), plain.get("own", {}), most, least,
             tuple(since) if since else None,
         )  # fmt: skip
 
@@ -319,47 +321,57 @@ class _Walk:
     def _short_loads(self, acts: list[Row]) -> dict[Key, int]:
         """Loads after which the hopper gave more than can have been in it -> grams after which another must have gone in."""
         found: dict[Key, int] = {}
-        most, since = self.state.hopper_most_g, self.state.hopper_since
+        now = replace(self.state, streams={})
         window: list[Key] = []
         taken = 0
         for act in acts:
             key = spans.key_of(act)
             if act.what == "draw":
-                if most < 0:
-                    continue
                 taken += act.r_g
-                most -= act.r_g - flow.slack(act.r_g, self._band("R", act))
-                if most < 0:
+                if self._hopper_gave(now, act):
                     for load in window:
                         found.setdefault(load, taken)
-                    most = 0
             elif act.stream == "R":
-                most, since = self._hopper(act, most, since)
+                most = now.hopper_most_g
+                self._hopper(now, act)
                 if act.what == "load":
-                    window = [key] if since == key else [*window, key]
+                    window = [key] if now.hopper_since == key else [*window, key]
                     taken = 0
-                elif (
-                    act.what == "weigh"
-                    and act.grams - flow.slack(act.grams, self.bands.of(act.basis, act.at)) > most >= 0
-                ):
+                elif act.what == "weigh" and act.grams - self._off(act) > most >= 0:
                     for load in window:
                         found.setdefault(load, taken)
         return found
 
-    def _hopper(self, act: Row, most: int, since: Key | None) -> tuple[int, Key | None]:
-        """The most a hopper can hold after *act*, and the load at which it may have been full last."""
+    def _off(self, act: Row) -> int:
+        return flow.slack(act.grams, self.bands.of(act.basis, act.at))
+
+    def _hopper(self, state: LineState, act: Row) -> None:
+        """What the hopper can hold after *act*, and the load at which it may have been full last."""
         if act.what == "load":
-            high = self._vessel("R", act.at).hi_g
-            up = act.grams + flow.slack(act.grams, self.bands.of(act.basis, act.at))
-            high = max(high, up)
-            if most < 0 or most + up >= high:
-                return high, spans.key_of(act)
-            return most + up, since
-        if act.what == "weigh" and most >= 0:
-            return act.grams + flow.slack(act.grams, self.bands.of(act.basis, act.at)), since
-        if act.what == "clean":
-            return -1, None
-        return most, since
+            off, high = self._off(act), self._vessel("R", act.at).hi_g
+            before = state.hopper_most_g if state.hopper_most_g >= 0 else high
+            most = before + act.grams + off
+            # A load that cannot have fitted shows that the hopper takes more than was said.
+            fits = state.hopper_least_g + act.grams - off <= high
+            if state.hopper_most_g < 0 or most >= high:
+                state.hopper_since = spans.key_of(act)
+            state.hopper_most_g = min(most, high) if fits else most
+            state.hopper_least_g += act.grams - off
+        elif act.what == "weigh" and state.hopper_most_g >= 0:
+            off = self._off(act)
+            state.hopper_most_g, state.hopper_least_g = act.grams + off, max(0, act.grams - off)
+        elif act.what == "clean":
+            state.hopper_most_g, state.hopper_least_g, state.hopper_since = -1, 0, None
+
+    def _hopper_gave(self, state: LineState, act: Row) -> bool:
+        """Take a draw out of the hopper; whether it was more than can have been in it."""
+        if state.hopper_most_g < 0:
+            return False
+        off = flow.slack(act.r_g, self._band("R", act))
+        left = state.hopper_most_g - act.r_g + off
+        state.hopper_most_g = max(0, left)
+        state.hopper_least_g = max(0, state.hopper_least_g - act.r_g - off)
+        return left < 0
 
     def _vessel(self, name: str, at: int) -> flow.Vessel:
         if (name, at) not in self.vessels:
@@ -397,9 +409,7 @@ class _Walk:
             stream = replace(state.streams[name], vessel=self._vessel(name, act.at))
             state.streams[name] = self._change(stream, act, key)
             if name == "R":
-                state.hopper_most_g, state.hopper_since = self._hopper(
-                    act, state.hopper_most_g, state.hopper_since
-                )
+                self._hopper(state, act)
             else:
                 self._learn(name, act, key)
         if act.what != "weigh" or act.stream:
@@ -436,7 +446,13 @@ class _Walk:
         if act.what == "load":
             band_e4 = self.bands.of(act.basis, act.at)
             return flow.load(
-                stream, act.item, act.at, act.grams, band_e4=band_e4, lasts_g=self.short.get(key)
+                stream,
+                act.item,
+                act.at,
+                act.grams,
+                band_e4=band_e4,
+                lasts_g=self.short.get(key),
+                held_g=self.state.hopper_least_g,
             )
         return flow.restart(stream, act.at)
 
@@ -466,9 +482,7 @@ class _Walk:
                         cut_at,
                     )
                 )
-            if name == "R" and state.hopper_most_g >= 0:
-                taken = grams - flow.slack(grams, band_e4)
-                state.hopper_most_g = max(0, state.hopper_most_g - taken)
+        self._hopper_gave(state, act)
 
 
 def order(at: int, step: int) -> int:

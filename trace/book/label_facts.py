@@ -19,7 +19,12 @@ def chosen_face(book: Book, item: str) -> dict[str, Any] | None:
     if row is None:
         return None
     logo = book.value("SELECT bytes FROM blob WHERE digest = ?", row.logo) if row.logo else b""
-    return {"size": row.size, "facts": json.loads(row.facts), "words": json.loads(row.words), "logo": bytes(logo or b"")}
+    return {
+        "size": row.size,
+        "facts": json.loads(row.facts),
+        "words": json.loads(row.words),
+        "logo": bytes(logo or b""),
+    }
 
 
 def label_facts(book: Book, item: str) -> tuple[str, str, dict[str, str]]:

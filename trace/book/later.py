@@ -70,7 +70,7 @@ def _touched(
     ):
         released.touch_line(row.seq, row.line, row.at, row.until)
     for row in book.rows(
-        "SELECT e.seq, o.kind, o.seq AS of, o.text FROM event e JOIN event o ON o.shop = e.shop AND o.seq = e.corrects "
+        "SELECT e.seq, o.kind, o.text FROM event e JOIN event o ON o.shop = e.shop AND o.seq = e.corrects "
         "WHERE e.shop = ? AND e.seq > ?",
         shop, min(released.seq),
     ):  # fmt: skip

@@ -375,15 +375,19 @@ def start_of(book: Book, tire: str) -> Row | None:
     return book.one("SELECT * FROM fill_start WHERE item = ? ORDER BY at DESC, seq DESC LIMIT 1", tire)
 
 
-def off_ratio_at(book: Book, line: str, at: int) -> bool:
-    """Whether what the line gives just after *at* may be off-ratio: a side ran dry shortly before."""
+def off_ratio_at(book: Book, line: str, at: int, but: int | None = None) -> bool:
+    """Whether what the line gives just after *at* may be off-ratio: a side ran dry shortly before.
+
+    *but*: the number of an event that is being corrected; what its own draws left behind is not looked at.
+    """
     from fillbook.trace.book.derive import LineState
     from fillbook.trace.core import flow
 
     text = book.value(
-        "SELECT state FROM line_state WHERE line = ? AND at <= ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
+        "SELECT state FROM line_state WHERE line = ? AND at <= ? AND seq <> ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
         line,
         at,
+        but or 0,
     )
     return bool(text) and any(flow.possibly_off_ratio(s) for s in LineState.from_text(text).streams.values())
 

@@ -144,7 +144,7 @@ def _tires_among(book: Book, numbers: list[int], low: int, high: int) -> list[in
     for part, marks in _parts(numbers):
         found += [
             row[0]
-            for row in book.tuples(f"SELECT num FROM item WHERE num IN ({marks}) AND +kind = 'F'", *part)
+            for row in book.tuples(f"SELECT num FROM item WHERE num IN ({marks}) AND kind || '' = 'F'", *part)
         ]
     return found
 

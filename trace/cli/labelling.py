@@ -20,10 +20,22 @@ from fillbook.trace.core.errors import Nonsense, ShopError
 @click.option("--to", metavar="PRINTER", help="Or the printer: lp:QUEUE, or ipp://HOST/ipp/print.")
 @click.option("--station", help="Print where this station prints (fillbook choose-printer).")
 @click.option("--rest", is_flag=True, help="The labels that a printer did not accept, and only those.")
-@click.option("--dpi", type=click.Choice(["203", "300", "600"]), help="Dots to the inch of the printer.  [default: 203; sheets 300]")
-@click.option("--sheet", metavar="GRID", help="On sheets of an office printer, such as letter:3x8 or a4:2x7,margins=5x15,gaps=2.5x0.")
+@click.option(
+    "--dpi",
+    type=click.Choice(["203", "300", "600"]),
+    help="Dots to the inch of the printer.  [default: 203; sheets 300]",
+)
+@click.option(
+    "--sheet",
+    metavar="GRID",
+    help="On sheets of an office printer, such as letter:3x8 or a4:2x7,margins=5x15,gaps=2.5x0.",
+)
 @click.option("--start", type=int, default=1, help="The first free place on the sheet.  [default: 1]")
-@click.option("--who", envvar="FILLBOOK_WHO", help="Record the labels as handed out or accepted, by this person. Also FILLBOOK_WHO.")
+@click.option(
+    "--who",
+    envvar="FILLBOOK_WHO",
+    help="Record the labels as handed out or accepted, by this person. Also FILLBOOK_WHO.",
+)
 @click.option("--why", help="For a reprint: why.")
 @book_option
 @click.pass_context
@@ -68,7 +80,10 @@ def _as_the_station_prints(book: Any, shop: str, how: dict[str, Any]) -> None:
 
     row = queries.printer_of(book, shop, how["station"])
     if row is None:
-        raise Nonsense(f"No printer was chosen for the station {how['station']!r}: fillbook choose-printer does it.", field="station")
+        raise Nonsense(
+            f"No printer was chosen for the station {how['station']!r}: fillbook choose-printer does it.",
+            field="station",
+        )
     how["dpi"] = how["dpi"] or str(row.dpi)
     how["sheet"] = how["sheet"] or row.sheet or None
     if row.printer != "browser" and not how["out"]:
@@ -116,7 +131,9 @@ def _print(book: Any, shop: str, items: list[str], how: dict[str, Any]) -> None:
     from fillbook.labels import printing
 
     if how["sheet"]:
-        raise Nonsense("Sheets are written with --out and printed from there; --to prints single labels.", field="sheet")
+        raise Nonsense(
+            "Sheets are written with --out and printed from there; --to prints single labels.", field="sheet"
+        )
     to = printing.printer(how["to"])
     labels = labels_of(book, items)
     _would_be_recorded(book, shop, items, how, to.name)
@@ -129,7 +146,9 @@ def _print(book: Any, shop: str, items: list[str], how: dict[str, Any]) -> None:
         return
     left = [label.id for label in sent.rest]
     _record(book, shop, "print failed", how, items=left, printer=to.name, trouble=sent.trouble)
-    names = ", ".join(the_ids.pretty(one) for one in left[:5]) + (f" and {len(left) - 5} more" if len(left) > 5 else "")
+    names = ", ".join(the_ids.pretty(one) for one in left[:5]) + (
+        f" and {len(left) - 5} more" if len(left) > 5 else ""
+    )
     done = f"{_count(len(sent.accepted))} accepted; " if sent.accepted else ""
     raise Nonsense(f"{sent.trouble} {done}not accepted: {names}. Send only those with --rest --to {to.name}.")
 
@@ -145,7 +164,11 @@ def _would_be_recorded(book: Any, shop: str, items: list[str], how: dict[str, An
 def _record(book: Any, shop: str, verb: str, asked: dict[str, Any], **fields: Any) -> None:
     from fillbook.trace.work import acting
 
-    acting.act(book, acting.Action(verb, fields, who=asked["who"], shop=shop, station=asked["station"]), now=int(time.time()))
+    acting.act(
+        book,
+        acting.Action(verb, fields, who=asked["who"], shop=shop, station=asked["station"]),
+        now=int(time.time()),
+    )
 
 
 @click.command("show-face")
@@ -156,7 +179,15 @@ def _record(book: Any, shop: str, verb: str, asked: dict[str, Any], **fields: An
 @click.option("--word", "words", multiple=True, help="A word in a second language, such as lot=lote.")
 @click.option("--logo", type=click.Path(), help="The logo's file, PNG or JPEG.")
 @click.pass_context
-def show_face_command(ctx: click.Context, face: str, out: str, size: str, facts: tuple[str, ...], words: tuple[str, ...], logo: str | None) -> None:
+def show_face_command(
+    ctx: click.Context,
+    face: str,
+    out: str,
+    size: str,
+    facts: tuple[str, ...],
+    words: tuple[str, ...],
+    logo: str | None,
+) -> None:
     """Draw what FACE would look like, before it is chosen.
 
     \b
@@ -167,7 +198,9 @@ def show_face_command(ctx: click.Context, face: str, out: str, size: str, facts:
     from fillbook.trace.core import labelling
 
     picture = _bytes(logo, "logo", labelling.LARGEST_LOGO) if logo else b""
-    made, notes = preview.face_png(face, size, [one.replace(" ", "_") for one in facts], labelling.words_of(words), picture)
+    made, notes = preview.face_png(
+        face, size, [one.replace(" ", "_") for one in facts], labelling.words_of(words), picture
+    )
     write_file(out, made)
     for note in notes:
         click.echo(note, err=True)
@@ -177,7 +210,10 @@ def show_face_command(ctx: click.Context, face: str, out: str, size: str, facts:
 def _bytes(path: str, field: str, most: int) -> bytes:
     try:
         if Path(path).stat().st_size > most:
-            raise Nonsense(f"{path} is {Path(path).stat().st_size / 1e6:.1f} MB; at most {most / 1e6:.0f} MB are taken.", field=field)
+            raise Nonsense(
+                f"{path} is {Path(path).stat().st_size / 1e6:.1f} MB; at most {most / 1e6:.0f} MB are taken.",
+                field=field,
+            )
         return Path(path).read_bytes()
     except OSError as trouble:
         raise Nonsense(f"{path} can't be read: {trouble.strerror}.", field=field) from None
@@ -190,7 +226,9 @@ def _bytes(path: str, field: str, most: int) -> bytes:
 @click.option("--dates", default="YYMMDD", help="How the pattern's dates are written.  [default: YYMMDD]")
 @book_option
 @click.pass_context
-def read_code_command(ctx: click.Context, text: str | None, photo: str | None, pattern: str | None, dates: str) -> None:
+def read_code_command(
+    ctx: click.Context, text: str | None, photo: str | None, pattern: str | None, dates: str
+) -> None:
     """Show what a supplier's barcode fills in on receiving, from where, and what is wrong with it.
 
     \b
@@ -227,7 +265,10 @@ def _notes(ctx: click.Context) -> list[Any]:
         book = opened(ctx)
     except (click.UsageError, ShopError):
         return []
-    return [Note(row.supplier, row.pattern, row.dates) for row in queries.supplier_notes(book, shop_of(ctx, book)).values()]
+    return [
+        Note(row.supplier, row.pattern, row.dates)
+        for row in queries.supplier_notes(book, shop_of(ctx, book)).values()
+    ]
 
 
 @click.command("paper-trial-sheet")
@@ -255,8 +296,17 @@ def paper_trial_sheet_command(ctx: click.Context, ids: tuple[str, ...], out: str
     shop = shop_of(ctx, book)
     items = [find_item(book, shop, said, "LGFCZUP", "ids") for said in ids]
     earlier = [
-        Trial(row.stock, row.step, row.tags, row.qr, row.bars, row.either, row.readable, row.why) for row in queries.paper_trials(book, shop)
+        Trial(row.stock, row.step, row.tags, row.qr, row.bars, row.either, row.readable, row.why)
+        for row in queries.paper_trials(book, shop)
     ]
     head = chain.position(book, shop)
-    write_file(out, trial_sheet([the_ids.pretty(one) for one in items], earlier, head=f"{shop}:{head.seq} {head.hash}", page=page.lower()))
+    write_file(
+        out,
+        trial_sheet(
+            [the_ids.pretty(one) for one in items],
+            earlier,
+            head=f"{shop}:{head.seq} {head.hash}",
+            page=page.lower(),
+        ),
+    )
     click.echo(f"Paper trial sheet written to {out}.")

@@ -69,12 +69,29 @@ def morning_list_pdf(book: Any, shop: str, now: int, page: str = "letter") -> by
     from fillbook.trace.book.sheets import morning_list
 
     found = morning_list(book, shop, now)
-    headings = ["Tire", "Customer · size", "Verdict", "Credited", "Attended", "Unobserved", "Ready about", "What blocks it", "Seen"]
+    headings = [
+        "Tire",
+        "Customer · size",
+        "Verdict",
+        "Credited",
+        "Attended",
+        "Unobserved",
+        "Ready about",
+        "What blocks it",
+        "Seen",
+    ]
     widths = [34, 44, 18, 20, 20, 21, 26, 56, 10]
     tables = [(name, Table(headings, rows, widths)) for name, rows in found.zones]
-    tables.append((f"Cups to read ({len(found.cups)})", Table(["Cup", "Poured", "Zone", "Set? Hardness"], found.cups, [40, 40, 40, 90])))
+    tables.append(
+        (
+            f"Cups to read ({len(found.cups)})",
+            Table(["Cup", "Poured", "Zone", "Set? Hardness"], found.cups, [40, 40, 40, 90]),
+        )
+    )
     under = [f"{found.shop} · as of {found.as_of}", *found.look]
-    return paper("Morning list", under, tables, head=found.head, sign=("Went round, name and time",), page=page)
+    return paper(
+        "Morning list", under, tables, head=found.head, sign=("Went round, name and time",), page=page
+    )
 
 
 def write_file(path: str, data: bytes) -> None:
@@ -153,7 +170,9 @@ def day_sheet_command(ctx: click.Context, out: str, tires: int, who: str | None,
     book = opened(ctx)
     shop = shop_of(ctx, book)
     with book.transaction():
-        done = acting.act(book, acting.Action("reserve ids", {"tires": tires}, who=who, shop=shop), now=int(time.time()))
+        done = acting.act(
+            book, acting.Action("reserve ids", {"tires": tires}, who=who, shop=shop), now=int(time.time())
+        )
         write_file(out, day_sheet_pdf(book, shop, list(done.ids), page.lower()))
     click.echo(f"{len(done.ids)} IDs reserved; day sheet written to {out}.")
 

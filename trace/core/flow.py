@@ -175,12 +175,19 @@ def hook_up(
 
 
 def load(
-    stream: Stream, parent: str, at: int, grams: int, *, band_e4: int = 0, lasts_g: int | None = None
+    stream: Stream,
+    parent: str,
+    at: int,
+    grams: int,
+    *,
+    band_e4: int = 0,
+    lasts_g: int | None = None,
+    held_g: int = 0,
 ) -> Stream:
     """*grams* of *parent* were poured into the hopper at once at *at*; by its basis the weight may be *band_e4* ten-thousandths off.
 
     What feeds the hopper besides goes on feeding it afterwards. *lasts_g*: it is known that another load went in that is not in
-    the book, and most likely after so many grams more. Raises Nonsense for a hose, or less than one gram.
+    the book, and most likely after so many grams more. *held_g*: the hopper held at least that before, by what went in and out. Raises Nonsense for a hose, or less than one gram.
     """
     vessel = stream.vessel
     if vessel.kind != vessels.HOPPER:
@@ -190,7 +197,7 @@ def load(
     poured_g = grams + slack(grams, band_e4)
     lo_g = vessel.lo_g if level < 0 else 0
     # A load that does not fit in the band shows that the hopper takes more than was said.
-    hi_g = max(vessel.hi_g, max(lo_g, level + stream.level_slack_g) + poured_g)
+    hi_g = max(vessel.hi_g, max(lo_g, held_g, level + stream.level_slack_g) + poured_g)
     stream = replace(
         stream, sources=tuple(replace(s, hi_g=max(s.hi_g, hi_g)) if s.hi_g else s for s in stream.sources)
     )
@@ -691,13 +698,21 @@ def _whole_shares(parts: Sequence[tuple[str, float, float, float]], whole: _Span
         merged.append((least, sum(p[2] for p in inside), most))
     given = [max(0, math.floor(best)) for _, best, _ in merged]
     _hand_out(given, [best - math.floor(best) for _, best, _ in merged], int(whole.best))
-    shares = []
-    for parent, (least, _, most), best_g in zip(parents, merged, given, strict=True):
-        least_g = max(0, min(best_g, _down(least)))
-        most_g = max(best_g, _up(most))
-        if most_g > 0:
-            shares.append(Share(parent, least_g, best_g, most_g))
-    return tuple(shares)
+    leasts = [max(0, min(best_g, _down(least))) for (least, _, _), best_g in zip(merged, given, strict=True)]
+    mosts = [max(best_g, _up(most)) for (_, _, most), best_g in zip(merged, given, strict=True)]
+    if (
+        whole.least == whole.most
+    ):  # rounding apart, each is at least what the others cannot be, and at most what they leave
+        all_least, all_most, of = sum(leasts), sum(mosts), int(whole.best)
+        leasts, mosts = (
+            [max(least_g, of - (all_most - most_g)) for least_g, most_g in zip(leasts, mosts, strict=True)],
+            [min(most_g, of - (all_least - least_g)) for least_g, most_g in zip(leasts, mosts, strict=True)],
+        )
+    return tuple(
+        Share(parent, least_g, best_g, most_g)
+        for parent, least_g, best_g, most_g in zip(parents, leasts, given, mosts, strict=True)
+        if most_g > 0
+    )
 
 
 def _down(grams: float) -> int:

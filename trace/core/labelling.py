@@ -53,7 +53,8 @@ LABELS: Mapping[str, LabelKind] = {
     "tote label": LabelKind("L", ("lot", "supplier", "net_weight", "use_by", "received", "system")),
     "batch label": LabelKind("G", ("weight", "made_at", "made_of")),
     "tire tag": LabelKind(
-        "F", ("move_from", "load_from", "customer", "size", "serial", "mix", "weight", "pressure", "filled_at")
+        "F",
+        ("move_from", "load_from", "customer", "size", "serial", "mix", "weight", "pressure", "filled_at"),
     ),
     "cup label": LabelKind("C", ("poured_at", "line")),
     "zone sign": LabelKind("Z", ("name",)),
@@ -82,7 +83,15 @@ SIZES: Mapping[str, Size] = {
 }
 USUAL = "usual"
 #: How many facts the usual face has places for; a tire tag's stay where they are, as its two dates must.
-USUAL_ROOM = {"tote label": 5, "batch label": 3, "cup label": 2, "zone sign": 1, "line sign": 1, "badge": 1, "tire tag": 0}
+USUAL_ROOM = {
+    "tote label": 5,
+    "batch label": 3,
+    "cup label": 2,
+    "zone sign": 1,
+    "line sign": 1,
+    "badge": 1,
+    "tire tag": 0,
+}
 DPIS = (203, 300, 600)  # dots to the inch of the label printers in use; *common practice*
 LARGEST_LOGO = 1_000_000  # bytes
 
@@ -93,7 +102,9 @@ def check_face(label: str, size: str, facts: Sequence[str], words: Mapping[str, 
     *facts* are names of `FACTS`, none: the label's own. *words* are second-language words by fact or substance.
     """
     if label not in LABELS:
-        raise Nonsense(f"{quoted(label)} is no label we print: take one of {', '.join(LABELS)}.", field="face")
+        raise Nonsense(
+            f"{quoted(label)} is no label we print: take one of {', '.join(LABELS)}.", field="face"
+        )
     if size != USUAL and size not in SIZES:
         raise Nonsense(
             f"No face fits the size {quoted(size)}: take {USUAL} or one of {', '.join(SIZES)}, the next smaller one if need be.",
@@ -109,7 +120,8 @@ def check_face(label: str, size: str, facts: Sequence[str], words: Mapping[str, 
     room = USUAL_ROOM[label] if size == USUAL else SIZES[size].room
     if facts and not room:
         raise Nonsense(
-            f"The usual {label} keeps its facts where they are; choose a size such as 4x6 in to choose facts.", field="size"
+            f"The usual {label} keeps its facts where they are; choose a size such as 4x6 in to choose facts.",
+            field="size",
         )
     if len(facts) > room:
         raise Nonsense(
@@ -120,10 +132,13 @@ def check_face(label: str, size: str, facts: Sequence[str], words: Mapping[str, 
     for name, word in words.items():
         if name not in FACTS and name not in SUBSTANCES:
             raise Nonsense(
-                f"{quoted(name)} is no fact to give a second word to: take of {', '.join((*FACTS, *SUBSTANCES))}.", field="words"
+                f"{quoted(name)} is no fact to give a second word to: take of {', '.join((*FACTS, *SUBSTANCES))}.",
+                field="words",
             )
         if not word or len(word) > 40:
-            raise Nonsense(f"The second word for {name} is empty or longer than 40 characters.", field="words")
+            raise Nonsense(
+                f"The second word for {name} is empty or longer than 40 characters.", field="words"
+            )
 
 
 def words_of(said: Sequence[str]) -> dict[str, str]:
@@ -132,6 +147,8 @@ def words_of(said: Sequence[str]) -> dict[str, str]:
     for one in said:
         name, equals, word = one.partition("=")
         if not equals:
-            raise Nonsense(f"{quoted(one)} is not a fact and its word: write it like lot=lote.", field="words")
+            raise Nonsense(
+                f"{quoted(one)} is not a fact and its word: write it like lot=lote.", field="words"
+            )
         found[name.strip().replace(" ", "_")] = word.strip()
     return found

@@ -27,7 +27,9 @@ PARTS = {
 }
 LONGEST_PATTERN = 200
 LONGEST_CODE = 100
-_MOST_OPEN = 4  # repeats of open length: at most C(104, 4) ways to try on a code of 100 characters, under a second
+_MOST_OPEN = (
+    4  # repeats of open length: at most C(104, 4) ways to try on a code of 100 characters, under a second
+)
 _MOST_BRANCHES = 8
 _EXAMPLE = r"(?P<lot>[A-Z]\d{4})-(?P<net_kg>\d+)"
 
@@ -41,7 +43,8 @@ def check(pattern: str) -> re.Pattern[str]:
     """
     if not pattern or len(pattern) > LONGEST_PATTERN:
         raise Nonsense(
-            f"The pattern is {len(pattern)} characters long; it takes 1 to {LONGEST_PATTERN}, such as {_EXAMPLE}.", field="pattern"
+            f"The pattern is {len(pattern)} characters long; it takes 1 to {LONGEST_PATTERN}, such as {_EXAMPLE}.",
+            field="pattern",
         )
     try:
         with warnings.catch_warnings():
@@ -49,12 +52,19 @@ def check(pattern: str) -> re.Pattern[str]:
             made = re.compile(pattern, re.ASCII)
             parsed: Any = re._parser.parse(pattern, re.ASCII)  # type: ignore[attr-defined]
     except (re.error, OverflowError, RecursionError, Warning) as trouble:
-        raise Nonsense(f"The pattern can't be read ({trouble}): write it like {_EXAMPLE}.", field="pattern") from None
+        raise Nonsense(
+            f"The pattern can't be read ({trouble}): write it like {_EXAMPLE}.", field="pattern"
+        ) from None
     if not made.groupindex:
-        raise Nonsense(f"The pattern names no part: write (?P<lot>…) around what is the lot, such as {_EXAMPLE}.", field="pattern")
+        raise Nonsense(
+            f"The pattern names no part: write (?P<lot>…) around what is the lot, such as {_EXAMPLE}.",
+            field="pattern",
+        )
     for name in made.groupindex:
         if name not in PARTS:
-            raise Nonsense(f"{quoted(name)} is no part a code can have: take of {', '.join(PARTS)}.", field="pattern")
+            raise Nonsense(
+                f"{quoted(name)} is no part a code can have: take of {', '.join(PARTS)}.", field="pattern"
+            )
     _bounded(parsed)
     return made
 
@@ -86,13 +96,18 @@ def _bounded(parsed: Any) -> None:
 
     walk(parsed, False)
     if open_ended > _MOST_OPEN:
-        raise _refused(f"{open_ended} repeats of open length (at most {_MOST_OPEN}; write {{8}} where the length is known)")
+        raise _refused(
+            f"{open_ended} repeats of open length (at most {_MOST_OPEN}; write {{8}} where the length is known)"
+        )
     if branches > _MOST_BRANCHES:
         raise _refused(f"{branches} alternatives (at most {_MOST_BRANCHES})")
 
 
 def _refused(what: str) -> Nonsense:
-    return Nonsense(f"The pattern has {what}, which could take for ever on a long code: write it more plainly, such as {_EXAMPLE}.", field="pattern")
+    return Nonsense(
+        f"The pattern has {what}, which could take for ever on a long code: write it more plainly, such as {_EXAMPLE}.",
+        field="pattern",
+    )
 
 
 def parts(pattern: str, code: str) -> dict[str, str] | None:

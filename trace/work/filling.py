@@ -399,7 +399,7 @@ def _note_findings(ask: FinishFill, floor: Floor, line: str, draws: list[dict[st
             "is missing, or correct the weight.",
             span.item,
         )
-    if queries.off_ratio_at(floor.book, line, floor.at):
+    if queries.off_ratio_at(floor.book, line, floor.at, floor.correcting):
         note(
             "possibly off-ratio",
             f"A side ran dry on {floor.name(line)} shortly before: {name} may be off-ratio.",

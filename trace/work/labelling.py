@@ -23,10 +23,18 @@ Pattern = Annotated[str, Words(supplier_notes.LONGEST_PATTERN)]
 
 class AdjustFace(Ask):
     face: LABEL = Field(description="Which label")
-    size: Text = Field(labelling.USUAL, description=f"Its size: {labelling.USUAL} or one of {', '.join(labelling.SIZES)}")
-    facts: list[Text] = Field(default_factory=list, description="Facts to print, the most important first; none: the label's own", max_length=20)
+    size: Text = Field(
+        labelling.USUAL, description=f"Its size: {labelling.USUAL} or one of {', '.join(labelling.SIZES)}"
+    )
+    facts: list[Text] = Field(
+        default_factory=list,
+        description="Facts to print, the most important first; none: the label's own",
+        max_length=20,
+    )
     words: list[Text] = Field(
-        default_factory=list, description="Words in a second language, such as lot=lote or isocyanate=isocianato", max_length=40
+        default_factory=list,
+        description="Words in a second language, such as lot=lote or isocyanate=isocianato",
+        max_length=40,
     )
     logo: Annotated[str, Words(2_000_000, kept=False, lines=True, blob=False)] | None = Field(
         None, description="The shop's logo, PNG or JPEG, base64; needs the size 3x2 in or larger"
@@ -47,12 +55,16 @@ def _logo(ask: AdjustFace, floor: Floor) -> str:
     if not ask.logo:
         return ""
     if ask.size == labelling.USUAL or labelling.SIZES[ask.size].room < 4:
-        raise Nonsense(f"A {ask.face} of the size {ask.size} has no room for a logo: take 3x2 in or larger.", field="logo")
+        raise Nonsense(
+            f"A {ask.face} of the size {ask.size} has no room for a logo: take 3x2 in or larger.",
+            field="logo",
+        )
     if ask.logo.startswith("sha256:"):
         raise Nonsense("Send the logo itself.", field="logo")
     if len(ask.logo) > labelling.LARGEST_LOGO * 4 // 3 + 4:
         raise Nonsense(
-            f"The logo is {len(ask.logo) * 3 / 4e6:.1f} MB; at most {labelling.LARGEST_LOGO / 1e6:.0f} MB are taken. Save it smaller.", field="logo"
+            f"The logo is {len(ask.logo) * 3 / 4e6:.1f} MB; at most {labelling.LARGEST_LOGO / 1e6:.0f} MB are taken. Save it smaller.",
+            field="logo",
         )
     try:
         data = base64.b64decode(ask.logo, validate=True)
@@ -76,13 +88,20 @@ def choose_printer(ask: ChoosePrinter, floor: Floor) -> None:
     if not ask.station:
         raise Nonsense("Name the station whose printer it is.", field="station")
     if ask.dpi not in labelling.DPIS:
-        raise Nonsense(f"{ask.dpi} dots to the inch is no label printer we draw for: 203, 300 or 600.", field="dpi")
+        raise Nonsense(
+            f"{ask.dpi} dots to the inch is no label printer we draw for: 203, 300 or 600.", field="dpi"
+        )
     if ask.printer != "browser" and not ask.printer.startswith(("lp:", "ipp://", "ipps://")):
-        raise Nonsense(f"{quoted(ask.printer)} is no printer: write browser, lp:QUEUE or ipp://HOST/ipp/print.", field="printer")
+        raise Nonsense(
+            f"{quoted(ask.printer)} is no printer: write browser, lp:QUEUE or ipp://HOST/ipp/print.",
+            field="printer",
+        )
 
 
 class PrintFailed(Ask):
-    items: list[Annotated[str, Item("LGFCZUP")]] = Field(description="Whose labels were not accepted", min_length=1, max_length=500)
+    items: list[Annotated[str, Item("LGFCZUP")]] = Field(
+        description="Whose labels were not accepted", min_length=1, max_length=500
+    )
     printer: Text = Field(description="Which printer")
     trouble: Note = Field(description="What it said")
 
@@ -144,7 +163,8 @@ def note_supplier_code(ask: NoteSupplierCode, floor: Floor) -> dict[str, Any]:
     found = supplier_notes.parts(ask.pattern, ask.example)
     if found is None:
         raise Nonsense(
-            f"The example {quoted(ask.example)} does not fit the pattern as a whole (up to {supplier_notes.LONGEST_CODE} characters).", field="example"
+            f"The example {quoted(ask.example)} does not fit the pattern as a whole (up to {supplier_notes.LONGEST_CODE} characters).",
+            field="example",
         )
     before = queries.supplier_notes(floor.book, floor.shop).get(ask.supplier)
     return {"read": found, "instead_of": before.seq if before else 0}
