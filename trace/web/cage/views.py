@@ -148,8 +148,9 @@ def _page(code: str, tire: str = "", form: Form | None = None) -> str:
             said = {"tire": chosen, "line": code}
             form = Form("resume", fixed=said, hidden=said, button="GO ON")
     return render_template(
-        "cage/line.html", line=there, chosen=chosen, open_tire=open_tire, state_word=state, form=form,
+        "cage/line.html", now_s=now, line=there, chosen=chosen, open_tire=open_tire, state_word=state, form=form,
         facts=_facts(chosen) if chosen else {}, waiting=queries.in_state(book, shop, "paused", *UNFILLED)[:WAITING],
+        pot_life_until=_pot_life_until(chosen) if state == "paused" else None,
         filled=_filled(request.args.get("filled", "")), focus_form=bool(form and form.verb.name == "finish fill"),
     )  # fmt: skip
 
@@ -163,6 +164,12 @@ def _facts(tire: str) -> dict[str, Any]:
     if row and row.mix_e4 is not None:
         facts["Regrind"] = here.say().share(row.mix_e4)
     return facts
+
+
+def _pot_life_until(tire: str) -> int:
+    """Until when an interrupted fill may go on without a cold joint; seconds of UTC."""
+    since = queries.place_of(here.book(), tire).since
+    return since + queries.limit(here.book(), here.shop(), "pot_life", here.now())
 
 
 def _filled(code: str) -> str:
