@@ -1,12 +1,13 @@
 # make demo   a book with an invented shop's week in it, and its papers, under out/
 # make test   everything the tests hold
+# make bench  times, beside a reference in the same run; nothing passes or fails
 # make fix    format and mend what can be mended by itself
 # make lint   look, and change nothing
 # make lock   write requirements.lock anew (for maintainers; needs uv)
 
 PY := .venv/bin/python
 
-.PHONY: demo test fix lint lock
+.PHONY: demo test bench fix lint lock
 
 demo: .venv/.ok
 	mkdir -p out
@@ -14,6 +15,9 @@ demo: .venv/.ok
 
 test: .venv/.ok
 	$(PY) -m pytest -q -n 2
+
+bench: .venv/.ok
+	$(PY) -m tests.bench
 
 fix: .venv/.ok
 	$(PY) -m ruff check --fix .

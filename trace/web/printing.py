@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from fillbook.labels import pdf, proof
-from fillbook.labels.faces import Label
+from fillbook.labels import proof
+from fillbook.labels.faces import Label, make_label
 from fillbook.labels.layout import notes
-from fillbook.trace.book.label_facts import label_facts
+from fillbook.trace.book.label_facts import chosen_face, label_facts
 from fillbook.trace.book.opening import Book
 
 
@@ -16,16 +16,13 @@ def labels_for(book: Book, items: Sequence[str]) -> list[Label]:
     made = []
     for item in items:
         face, host, facts = label_facts(book, item)
-        made.append(Label(face, item, host, facts))
+        made.append(make_label(face, item, host, facts, chosen_face(book, item)))
     return made
 
 
 def labels_pdf(book: Book, items: Sequence[str]) -> bytes:
     """One page per label side, its size the label's; raises Nonsense naming the first label whose symbols don't read back."""
-    labels = labels_for(book, items)
-    made = pdf.make_pdf(labels)
-    proof.proofread(made, labels)
-    return made
+    return proof.made(labels_for(book, items))
 
 
 def warnings(book: Book, items: Sequence[str]) -> list[str]:
