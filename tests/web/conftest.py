@@ -1,5 +1,6 @@
 """What the tests of the pages share: a filled book, a reader of forms that types as a person does, and a browser where there is one."""
 
+import base64
 import contextlib
 import importlib.util
 import json
@@ -205,6 +206,7 @@ def story(tmp_path_factory):
     shop.load(batch, 60)
     shop.hook_up(a[1], change="ran dry")
     purge = shop.act("purge", line="line 1", weight_kg=4).seq
+    paper = shop.act("attach", lot="A-11", what="certificate", file=base64.b64encode(b"%PDF-1.4 a certificate").decode()).seq
     held = shop.fill(shop.tire(size="26.5-25"), kg=180, mix_pct=40, pressure_psi=90)
     shop.rack(held)
     shop.wait(hours=3)
@@ -224,7 +226,7 @@ def story(tmp_path_factory):
     names = {
         "a": a[0], "b": b[0], "spare_a": a[2], "spare_b": b[1], "fresh_b": b[2], "sent": first[0], "cured": first[3], "held": held, "waiting": waiting[0],
         "second": waiting[1], "batch": batch, "cup": cup, "line": shop.line, "line_2": shop.line_2, "zone": shop.zone, "zone_2": shop.zone_2,
-        "line_3": line_3, "change": change, "filling": filling, "returned": returned, "recall": recall, "doubted": doubted, "purge": purge, "now": shop.now, "reclaimed": first[2], "hooked": a[1],
+        "line_3": line_3, "change": change, "filling": filling, "returned": returned, "recall": recall, "doubted": doubted, "purge": purge, "paper": paper, "now": shop.now, "reclaimed": first[2], "hooked": a[1],
     }  # fmt: skip
     shop.book.db.close()
     return path, names
@@ -276,6 +278,7 @@ def empty(tmp_path):
 def places_to_look(names):
     """Every page that can be looked at: the rule of its route -> an address of it in the filled book."""
     return {
+        "/attached/<int:seq>": f"/attached/{names['paper']}",
         "/": "/", "/search": "/search?q=quarry", "/i/<path:code>": f"/i/{names['sent']}", "/I/<path:code>": f"/I/{names['a']}",
         "/labels": f"/labels?ids={names['a']},{names['sent']}", "/dock": "/dock", "/cage": "/cage", "/fill": "/fill",
         "/cage/<code>": f"/cage/{names['line']}?tire={names['waiting']}", "/racks": "/racks",

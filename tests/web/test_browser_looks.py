@@ -106,7 +106,7 @@ def test_every_page_fits_is_within_reach_and_can_be_read(page_of, helpers, names
     )
     page.on("pageerror", lambda error: wrong.append(f"script: {error}"))
     paths = [
-        p for p in helpers["places_to_look"](names).values() if not p.startswith(("/static", "/recall."))
+        p for p in helpers["places_to_look"](names).values() if not p.startswith(("/static", "/recall.", "/attached"))
     ]
     for path in [*paths, *helpers["more_to_look"](names)]:
         page.goto(path)

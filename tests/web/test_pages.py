@@ -355,3 +355,10 @@ def test_a_book_of_two_shops_asks_first_where_the_station_stands(web):
     words = web.words(other.get("/who"))
     assert "Other Works" in words and "Bramble Hill" in words
     assert "Kit" in web.words(web.get("/")) and "Other Works" in web.words(web.get("/"))
+
+
+def test_an_attached_paper_opens_from_the_page_of_each_tote_of_its_lot(web, names):
+    assert f'href="/attached/{names["paper"]}"' in web.get(f"/i/{names['a']}").text
+    answer = web.get(f"/attached/{names['paper']}")
+    assert (answer.mimetype, answer.data) == ("application/pdf", b"%PDF-1.4 a certificate")
+    assert answer.headers["X-Content-Type-Options"] == "nosniff"

@@ -273,6 +273,15 @@ def draws_of(book: Book, item: str) -> list[Row]:
     )
 
 
+def attachments(book: Book, item: str) -> list[Row]:
+    """The papers that belong to *item*, or to the lot it is of: shop, seq, what, media, digest, at."""
+    return book.rows(
+        "SELECT a.* FROM attachment a WHERE a.item = ? UNION SELECT a.* FROM attachment a JOIN tote t ON t.shop = a.shop "
+        "AND t.lot = a.lot AND t.supplier = a.supplier WHERE t.item = ? AND a.lot <> '' ORDER BY 2",
+        item, item,
+    )  # fmt: skip
+
+
 def findings_on(book: Book, item: str) -> list[Row]:
     return book.rows(
         "SELECT code, words, holds, shop, seq, n FROM finding WHERE item = ? ORDER BY seq, n", item

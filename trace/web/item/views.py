@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from flask import Blueprint, render_template
+from flask import Blueprint, Response, render_template
 
 from fillbook.trace.book import items, queries, recalls
 from fillbook.trace.core import ids
@@ -38,8 +38,19 @@ def item(code: str) -> str:
     return render_template(
         "item/item.html", code=found, kind=kind, of_it=of_it, trace=recalls.trace(here.book(), found) if linked else None,
         steps=steps, others=everything_else(found, kind, steps) if state not in (None, "void") else [], prints=len(queries.prints_of(here.book(), found)),
-        place=queries.place_of(here.book(), found),
+        place=queries.place_of(here.book(), found), papers=queries.attachments(here.book(), found),
     )  # fmt: skip
+
+
+@bp.get("/attached/<int:seq>")
+@here.one_picture
+def attached(seq: int) -> Response:
+    """A certificate, a delivery note or a photograph, as it was attached by that event."""
+    row = here.book().one("SELECT media, digest FROM attachment WHERE shop = ? AND seq = ?", here.shop(), seq)
+    if row is None:
+        raise UnknownItem(f"Event {seq} attached nothing. Open the item's page and choose from there.")
+    data = here.book().value("SELECT bytes FROM blob WHERE digest = ?", row.digest)
+    return Response(bytes(data), mimetype=row.media)
 
 
 def the_item(code: str) -> str:
