@@ -2,12 +2,17 @@
 
 Per shop 5,000 tires a year of 148 kg, a fifth of it regrind, totes of a metric ton, four to a lot, a batch for ten tires from eight
 pieces: three in five are the shop's own tires, most of them filled two to three years before, one in seven scrapped within a
-month. The rest is of unknown origin, cut three years before. All of this is assumed, not taken from a real shop.
+month. The rest is of unknown origin. All of this is assumed, not taken from a real shop.
+
+Pieces of unknown origin decide how long a recall's list is: what was cut after a lot was made may be made of it. By default they are
+older than the book (``PIECES_OLD``); cut three years before they are ground, as FILLBOOK_BENCH_PIECES=3 has them, every tire filled
+more than three years after a lot can't be excluded, and no way of asking is flat in the size of the book.
 """
 
 from __future__ import annotations
 
 import importlib.util
+import os
 import sqlite3
 import sys
 from pathlib import Path
@@ -26,6 +31,9 @@ TIRES_A_YEAR = 5_000
 BASE = 1_000_000  # the numbers of made-up events: far from those the verbs give
 FILL_G, SIDE_G, REGRIND_G = 148_000, 59_200, 29_600
 FIRST_DAY = 1_000_000_000  # September 2001
+PIECES_OLD = (
+    int(os.environ.get("FILLBOOK_BENCH_PIECES", 0)) * YEAR
+)  # how long before the grinding, 0: before the book began
 
 
 def make(where: str, tires: int, shops: int, progress: bool = True) -> None:
@@ -252,7 +260,7 @@ class _Shop:
                 pieces[source[0]] = (source[1], 36_000, None)
             else:
                 grams = pieces.get(0, ("", 0, None))[1] + 36_000
-                pieces[0] = "", grams, at - 3 * YEAR
+                pieces[0] = "", grams, at - PIECES_OLD if PIECES_OLD else FIRST_DAY - YEAR
         whole = sum(piece[1] for piece in pieces.values())
         self.put("batch", self.site, seq, code, at - 900, whole)
         self.put("place", code, "in use", self.line, at - 900, seq)

@@ -1,5 +1,6 @@
 """Recall, trace, account, item page and a fill on books of 10 000 to 1 000 000 tires, beside plain sqlite3 and networkx."""
 
+# ruff: noqa: B023 - what is timed is called at once
 from __future__ import annotations
 
 import json
@@ -45,7 +46,7 @@ def rows() -> list[list[str]]:
             from tests.bench import _books
 
             _books.make(where, tires, shops)
-            for part in ("ours", "networkx"):
+            for part in ("ours", "ours alone", "networkx"):
                 done = subprocess.run(
                     [sys.executable, "-m", "tests.bench.material", part, where],
                     cwd=ROOT,
@@ -100,17 +101,17 @@ def _ours(where: str) -> list[tuple[str, list[float], list[float]]]:
     for number, (shop, supplier, lot) in enumerate(lots):
         said = f"{supplier}/{lot}"
         for _ in range(2):  # the second of two, so that neither pays for reading the file for the other
-            mine, found = timed(lambda: recalls.recall(book, shop, said, with_account=False))  # noqa: B023
-            other, listed = timed(lambda: _reference.exact(con, shop, supplier, lot))  # noqa: B023
+            mine, found = timed(lambda: recalls.recall(book, shop, said, with_account=False))
+            other, listed = timed(lambda: _reference.exact(con, shop, supplier, lot))
         _agree(found, listed)
         note("exact recall", mine, other)
-        mine, screen = timed(lambda: recalls.recall(book, shop, said, exact=False))  # noqa: B023
-        other, _ = timed(lambda: _reference.bounded(con, shop, supplier, lot))  # noqa: B023
+        mine, screen = timed(lambda: recalls.recall(book, shop, said, exact=False))
+        other, _ = timed(lambda: _reference.bounded(con, shop, supplier, lot))
         note("bounded recall", mine, other)
         assert {one["id"] for one in found["items"]} <= {one["id"] for one in screen["items"]}, (
             "a screen missed a tire"
         )
-        whole, answer = timed(lambda: recalls.recall(book, shop, said))  # noqa: B023
+        whole, answer = timed(lambda: recalls.recall(book, shop, said))
         note("recall with its account", whole)
         assert sum(row["grams"] for row in answer["account"]) == book.value(
             "SELECT sum(net_g) FROM tote WHERE shop = ? AND lot = ?", shop, lot
@@ -118,18 +119,18 @@ def _ours(where: str) -> list[tuple[str, list[float], list[float]]]:
         low = book.value("SELECT ordinal FROM chain WHERE shop = ?", shop) << 40
         last = book.value("SELECT max(num) FROM item WHERE num BETWEEN ? AND ?", low, low + (1 << 40))
         tire = next(
-            code for n in iter(lambda: random.randint(low + (last - low) // 2, last), None)  # noqa: B023
+            code for n in iter(lambda: random.randint(low + (last - low) // 2, last), None)
             if (code := book.value("SELECT code FROM item WHERE num = ? AND kind = 'F'", n))
         )  # fmt: skip
         for _ in range(2):
-            mine, traced = timed(lambda: recalls.trace(book, tire))  # noqa: B023
-            other, back = timed(lambda: _reference.backward(con, tire))  # noqa: B023
+            mine, traced = timed(lambda: recalls.trace(book, tire))
+            other, back = timed(lambda: _reference.backward(con, tire))
         note("backward trace", mine, other)
         of = {ids.read(one["id"]): one["share"] for one in traced["origins"] if "-L" in one["id"]}
         assert all(abs(of[code] - share) < 0.01 for code, share in back if code and share > 0.001), (
             "two traces differ"
         )
-        note("item page", timed(lambda: items.about(book, tire))[0])  # noqa: B023
+        note("item page", timed(lambda: items.about(book, tire))[0])
         if number % 5 == 4:
             print(f"  {number + 1} of {LOTS} lots", file=sys.stderr)
     con.close()
@@ -163,8 +164,24 @@ def _fills(book: Any, note: Callable[..., None]) -> None:
         shop.wait(minutes=12)
         ms, _ = timed(
             lambda: shop.act("finish fill", tire=tire, weight_kg=148, pressure_psi=60), time.perf_counter
-        )  # noqa: B023
+        )
         note("one fill written", ms)
+
+
+def _alone(where: str) -> list[tuple[str, list[float], list[float]]]:
+    """The same recalls without the reference beside them: what they take of memory."""
+    from fillbook.trace.book import recalls
+    from fillbook.trace.book.opening import open_book
+
+    book, random = open_book(where), Random(7)
+    lots = random.sample(book.tuples("SELECT DISTINCT shop, supplier, lot FROM tote WHERE lot <> ''"), LOTS)
+    return [
+        (
+            "recalls with accounts, alone",
+            [timed(lambda: recalls.recall(book, s, f"{v}/{lot}"))[0] for s, v, lot in lots],
+            [],
+        )
+    ]
 
 
 def _networkx(where: str) -> list[tuple[str, list[float], list[float]]]:
@@ -193,7 +210,7 @@ def _networkx(where: str) -> list[tuple[str, list[float], list[float]]]:
             (shop, lot),
         ).fetchall()
         walks.append(
-            timed(lambda: set().union(*(networkx.descendants(graph, t) for (t,) in totes if t in graph)))[0]  # noqa: B023
+            timed(lambda: set().union(*(networkx.descendants(graph, t) for (t,) in totes if t in graph)))[0]
         )
     return [
         ("networkx, loading", [loading], []),
@@ -203,7 +220,7 @@ def _networkx(where: str) -> list[tuple[str, list[float], list[float]]]:
 
 if __name__ == "__main__":
     part, book_at = sys.argv[1:3]
-    measured = {"ours": _ours, "networkx": _networkx}[part](book_at)
+    measured = {"ours": _ours, "ours alone": _alone, "networkx": _networkx}[part](book_at)
     print(
         json.dumps({"rows": measured, "memory_mb": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024})
     )

@@ -73,7 +73,7 @@ def newer_program(tmp_path, monkeypatch):
     """A program with one more migration than this one."""
     steps = tmp_path / "migrations"
     shutil.copytree(opening.MIGRATIONS, steps, ignore=shutil.ignore_patterns("__pycache__"))
-    (steps / "0002_weather.py").write_text(SECOND, encoding="utf-8")
+    (steps / "9999_weather.py").write_text(SECOND, encoding="utf-8")
     this = opening.MIGRATIONS
 
     def switch(newer: bool) -> None:
@@ -89,13 +89,13 @@ def test_an_older_book_is_refused_until_it_is_upgraded(shop, newer_program):
     where = shop.book.where
     shop.book.db.close()
     newer_program(True)
-    with pytest.raises(Nonsense, match=r"older than this program.*0002_weather.*fillbook upgrade"):
+    with pytest.raises(Nonsense, match=r"older than this program.*9999_weather.*fillbook upgrade"):
         open_book(where)
     refused = CliRunner().invoke(cli, ["--book", where, "verify"])
     assert refused.exit_code == 1 and "fillbook upgrade" in refused.stderr
 
     done = CliRunner().invoke(cli, ["--book", where, "upgrade"])
-    assert done.exit_code == 0 and "Done: 0002_weather." in done.stdout, done.output
+    assert done.exit_code == 0 and "Done: 9999_weather." in done.stdout, done.output
     backup = re.search(r"The book as it was: (\S+)", done.stdout)[1]
     book = open_book(where)
     assert chain.position(book, "BH") == head and chain.check_chain(book, "BH") is None
@@ -121,7 +121,7 @@ def test_a_book_of_a_newer_program_is_refused(shop, newer_program):
     newer_program(True)
     upgrade(where)
     newer_program(False)
-    with pytest.raises(Nonsense, match=r"newer program.*0002_weather"):
+    with pytest.raises(Nonsense, match=r"newer program.*9999_weather"):
         open_book(where)
     assert CliRunner().invoke(cli, ["--book", where, "upgrade"]).exit_code == 1
 
@@ -137,7 +137,7 @@ def test_a_step_that_fails_leaves_the_book_as_it_was(shop, newer_program):
     before, where = shop.fingerprint(), shop.book.where
     shop.book.db.close()
     newer_program(True)
-    broken = opening.MIGRATIONS / "0002_weather.py"
+    broken = opening.MIGRATIONS / "9999_weather.py"
     broken.write_text(SECOND + "    db.execute_sql('DELETE FROM no_such_table')\n", encoding="utf-8")
     with pytest.raises(Exception, match="no_such_table"):
         upgrade(where)

@@ -107,7 +107,7 @@ def test_exposures_are_those_of_a_sparse_triangular_solve(one):
     links = links_of(one.book)
     for said in all_suspects(one):
         suspect = suspects.suspect(one.book, "BH", said)
-        shares = by_code(one.book, reach.exact(one.book, suspect).held.shares)
+        shares = by_code(one.book, reach.exact(one.book, suspect).held.shares())
         exactly = solve(links, set(suspect.items))
         for name, share in exactly.items():
             assert abs(shares.get(name, 0.0) - share) <= 1e-12, f"{name} holds {share} of {said}"
@@ -119,7 +119,7 @@ def test_exposures_to_all_totes_and_unknown_are_one_on_every_item(one):
     sums = dict.fromkeys(family.groups, 0.0)
     for lot in one.lots:
         suspect = suspects.suspect(one.book, "BH", lot)
-        for name, share in by_code(one.book, reach.exact(one.book, suspect).held.shares).items():
+        for name, share in by_code(one.book, reach.exact(one.book, suspect).held.shares()).items():
             if name in sums:
                 sums[name] += share
     unknown = exposure.unknown_share(family)

@@ -6,8 +6,8 @@ their place. Minted IDs are never taken away: a voided tire keeps its number and
 
 from __future__ import annotations
 
-import json
 import hashlib
+import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any

@@ -263,13 +263,13 @@ def _plain(text: str) -> str:
 # -- where did every kilogram go? ----------------------------------------------------------------------------------------------
 def _account(book: Book, shop: str, suspect: suspects.Suspect, found: reach.Reach) -> list[dict[str, Any]]:
     numbers = reach.numbers(book, suspect.items)
-    roots = tuple(code for code, number in numbers.items() if not found.held.by_every_way.get(number))
+    roots = tuple(code for code, number in numbers.items() if not found.held.items[number].every_way)
     if len(roots) < len(numbers):
         # A member that was made from another holds its material already: it is counted once, from where it came first.
         suspect = replace(suspect, items=roots)
         found = reach.exact(book, suspect)
     items = found.held.items
-    shares = {number: share for number, share in found.held.shares.items() if share}
+    shares = found.held.shares()
     there = _places(book, shares)
     code_of = {number: place[0] for number, place in there.items()}
     rows = account.place_all(

@@ -27,23 +27,32 @@ class Held:
 
     __slots__ = (
         "best",
+        "came_from",
         "direct_best",
         "direct_least",
         "direct_most",
+        "every_way",
         "given",
         "given_regrind",
         "lower",
+        "share",
+        "strength",
         "total",
         "unknown",
         "upper",
+        "value",
         "ways",
     )
 
     def __init__(self) -> None:
-        self.lower = self.best = self.upper = 0.0
+        self.lower = self.best = self.upper = self.every_way = 0.0
         self.total = self.given = self.given_regrind = self.unknown = 0
         self.direct_least = self.direct_best = self.direct_most = 0
         self.ways: dict[Name, list[int]] | None = None  # parent that holds some -> grams best, most
+        self.value: Interval | None = None  # what it holds, once it is complete
+        self.share = 0.0  # the same by every way, best: for the account
+        self.strength: tuple[int, float] | None = None  # of the strongest way here
+        self.came_from: Name = None
 
     @property
     def direct(self) -> Grams:
@@ -70,13 +79,9 @@ class Pass:
         self.through = through_regrind
         self.unknown = unknown
         self.items: dict[Name, Held] = {}
-        self.values: dict[Name, Interval] = dict.fromkeys(self.suspects, ALL)
-        self.shares: dict[Name, float] = dict.fromkeys(
-            self.suspects, 1.0
-        )  # best, by every way: for the account
-        self.strength: dict[Name, tuple[int, float]] = dict.fromkeys(self.suspects, (0, 0.0))
-        self.came_from: dict[Name, Name] = {}
-        self.by_every_way: dict[Name, float] = {}
+        for name in self.suspects:
+            item = self.items[name] = Held()
+            item.value, item.share, item.strength = ALL, 1.0, (0, 0.0)
 
     def rows(self, rows: Iterable[Row]) -> None:
         """Take *rows* in, group by group."""
@@ -99,7 +104,7 @@ class Pass:
         item = self.items.get(child)
         if item is None:
             item = self.items[child] = Held()
-        values, suspects, unknown = self.values, self.suspects, self.unknown
+        items, suspects, unknown = self.items, self.suspects, self.unknown
         found: list[Interval] = []
         holding = direct = False
         grams, every_way = 0, 0.0
@@ -111,18 +116,16 @@ class Pass:
                 counts = self.through or stream not in CURED_STREAMS
                 value = _MAY if counts and self.may_hold(stream, row[CUT_AT]) else NOTHING
             else:
-                held = values.get(parent)
-                if held is None:
-                    held = self.value(parent)
+                source = items.get(parent)
+                if source is None:
+                    found.append(NOTHING)
+                    continue
+                held = source.value or self._complete(source)
                 if parent in suspects:
                     direct = True
                 value = held if self.through or parent in suspects else NOTHING
-                share = self.shares.get(parent)
-                if share:
-                    every_way += best * share
-                    source = self.items.get(parent)
-                    if source is None:
-                        source = self.items[parent] = Held()
+                if source.share:
+                    every_way += best * source.share
                     source.given += best
                     if stream == "R":
                         source.given_regrind += best
@@ -139,8 +142,7 @@ class Pass:
                 holding = True
             found.append(value)
         item.total += grams
-        if every_way:
-            self.by_every_way[child] = self.by_every_way.get(child, 0.0) + every_way
+        item.every_way += every_way
         if not holding or child in suspects:
             return
         if len(group) == 1:
@@ -197,52 +199,55 @@ class Pass:
 
     def value(self, name: Name) -> Interval:
         """What *name* holds; once asked for it is taken as complete."""
-        found = self.values.get(name)
-        if found is not None:
-            return found
         item = self.items.get(name)
+        return NOTHING if item is None else item.value or self._complete(item)
+
+    def _complete(self, item: Held) -> Interval:
         found = NOTHING
-        if item is not None and item.total:
-            whole = self.by_every_way.get(name)
-            if whole:
-                self.shares[name] = min(1.0, whole / item.total)
+        if item.total:
+            item.share = min(1.0, item.every_way / item.total)
             if item.upper:
                 best = min(1.0, item.best / item.total)
                 found = Interval(
                     min(item.lower / item.total, best), best, max(best, min(1.0, item.upper / item.total))
                 )
-        self.values[name] = found
-        if item is not None and item.ways:
-            self._way(name, item)
+        item.value = found
+        if item.ways:
+            self._way(item)
         return found
 
-    def _way(self, name: Name, item: Held) -> None:
+    def _way(self, item: Held) -> None:
         """The strongest way here: greatest product of fractions; links that hold something at best before those that only may."""
         strongest: tuple[int, float] | None = None
-        for parent in sorted(item.ways or {}, key=str):
-            best, most = (item.ways or {})[parent]
-            before = self.strength.get(parent)
+        for parent, (best, most) in sorted((item.ways or {}).items(), key=str):
+            before = self.items[parent].strength
             if before is None:
                 continue
             reached = (before[0], before[1] + log(best)) if best else (before[0] - 1, before[1] + log(most))
             if strongest is None or reached > strongest:
-                strongest, self.came_from[name] = reached, parent
+                strongest, item.came_from = reached, parent
         if strongest and item.total:
-            self.strength[name] = strongest[0], strongest[1] - log(item.total)
+            item.strength = strongest[0], strongest[1] - log(item.total)
         item.ways = None
+
+    def shares(self) -> dict[Name, float]:
+        """The fraction of each item that came from the suspects by any path, best; items that hold none are left out."""
+        return {name: item.share for name, item in self.items.items() if item.share}
 
     def finish(self) -> None:
         """Every item that was reached is complete."""
-        for name in list(self.items):
-            self.value(name)
+        for item in self.items.values():
+            if item.value is None:
+                self._complete(item)
 
     def path(self, name: Name) -> tuple[Name, ...]:
         """The strongest way from a suspect to *name*, both named; empty where none leads there."""
-        if name not in self.strength:
+        item = self.items.get(name)
+        if item is None or item.strength is None:
             return ()
         way = [name]
-        while way[-1] in self.came_from and way[-1] not in self.suspects:
-            way.append(self.came_from[way[-1]])
+        while way[-1] not in self.suspects and (before := self.items[way[-1]].came_from) is not None:
+            way.append(before)
         return tuple(reversed(way))
 
 
