@@ -164,6 +164,29 @@ def test_regrind_beyond_what_the_hopper_can_have_held_is_of_unknown_origin(shop)
     shop.check()
 
 
+@pytest.mark.parametrize("meanwhile, unknown", [(True, False), (False, True)])
+def test_a_load_tipped_in_while_a_fill_runs_has_room(shop, meanwhile, unknown):
+    """The hopper takes 30 kg. 44 kg went through it at once, which is possible if the second load was tipped in while the fill ran."""
+    shop.ready_line()
+    for limit, to in (("hopper_content_low", "5 kg"), ("hopper_content_high", "30 kg")):
+        shop.lead("set limit", limit=limit, to=to, source="weighed")
+    batch = shop.grind(unknown=20, **{shop_tire(shop): 200})
+    shop.act("clean", line="line 1", how="emptied clean", parts="hopper")
+    shop.load(batch, 20, basis="guess")
+    tire = shop.tire()
+    if meanwhile:
+        shop.act("start fill", tire=tire, line="line 1")
+        shop.wait(minutes=5)
+    shop.load(batch, 17, basis="guess")
+    shop.wait(minutes=5)
+    if not meanwhile:
+        shop.act("start fill", tire=tire, line="line 1")
+        shop.wait(minutes=5)
+    shop.act("finish fill", tire=tire, weight_kg=110, mix_pct=40, pressure_psi=60)
+    assert (shop.links(tire).get(("R", ""), (0, 0, 0))[2] > 0) == unknown
+    shop.check()
+
+
 def shop_tire(shop):
     tire = shop.fill(kg=220, mix_pct=0)
     shop.wait(days=3)

@@ -288,7 +288,7 @@ def places_to_look(names):
         "/identify/<int(max=999999999999):seq>": f"/identify/{names['returned']}", "/book": "/book", "/book/verify": "/book/verify",
         "/book/<int(max=999999999999):seq>": f"/book/{names['purge']}", "/do": "/do", "/do/<name>": "/do/take-in", "/setup": "/setup", "/who": "/who",
         "/cage/<code>/change/<tote>": f"/cage/{names['line_3']}/change/{names['change']}",
-        "/kilograms": "/kilograms?by=tote", "/orders": "/orders", "/habits": "/habits",
+        "/kilograms": "/kilograms?by=tote", "/kilograms/lines": "/kilograms/lines?since=first", "/recall/how-sure": "/recall/how-sure?suspect=B-11", "/orders": "/orders", "/habits": "/habits",
         "/lineage/<path:code>": f"/lineage/{names['sent']}", "/static/<path:filename>": "/static/fillbook.css",
     }  # fmt: skip
 

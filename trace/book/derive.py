@@ -213,6 +213,7 @@ class LineState:
     ``factors``: of each side, the latest totes run dry or weighed by what was drawn (factor in ten-thousandths, number of draws).
     ``own``: the pump's own band, once there are enough of them. ``hopper_most_g`` and ``hopper_least_g``: the most and least the hopper
     can hold by what went in and out, -1 and 0 before the first load; ``hopper_since``: the load at which it may have been full last.
+    ``hopper_over``: loads (at, grams) that had no room left by that account: there was room if a fill was being pumped meanwhile.
     """
 
     streams: dict[str, flow.Stream]
@@ -221,6 +222,7 @@ class LineState:
     hopper_most_g: int = -1
     hopper_least_g: int = 0
     hopper_since: Key | None = None
+    hopper_over: list[list[int]] = field(default_factory=list)
 
     def off_ratio(self) -> bool:
         return any(flow.possibly_off_ratio(stream) for stream in self.streams.values())
@@ -234,6 +236,8 @@ class LineState:
         if self.hopper_most_g >= 0:
             since = list(self.hopper_since) if self.hopper_since else None
             plain["hopper"] = [self.hopper_most_g, self.hopper_least_g, since]
+        if self.hopper_over:
+            plain["over"] = self.hopper_over
         return json.dumps(plain, sort_keys=True, separators=(",", ":"))
 
     @classmethod
@@ -242,7 +246,7 @@ class LineState:
         most, least, since = plain.get("hopper", (-1, 0, None))
         return cls(
             {name: flow.from_plain(plain[name]) for name in STREAMS}, plain.get("factors", {}), plain.get("own", {}), most, least,
-            tuple(since) if since else None,
+            tuple(since) if since else None, plain.get("over", []),
         )  # fmt: skip
 
 
@@ -356,20 +360,29 @@ class _Walk:
             if state.hopper_most_g < 0 or most >= high:
                 state.hopper_since = spans.key_of(act)
             state.hopper_most_g = min(most, high) if fits else most
+            if most > state.hopper_most_g:
+                state.hopper_over = [*state.hopper_over, [act.at, most - state.hopper_most_g]]
             state.hopper_least_g += act.grams - off
         elif act.what == "weigh" and state.hopper_most_g >= 0:
             off = self._off(act)
             state.hopper_most_g, state.hopper_least_g = act.grams + off, max(0, act.grams - off)
+            state.hopper_over = []
         elif act.what == "clean":
             state.hopper_most_g, state.hopper_least_g, state.hopper_since = -1, 0, None
+            state.hopper_over = []
 
     def _hopper_gave(self, state: LineState, act: Row) -> bool:
         """Take a draw out of the hopper; whether it was more than can have been in it."""
         if state.hopper_most_g < 0:
             return False
         off = flow.slack(act.r_g, self._band("R", act))
-        left = state.hopper_most_g - act.r_g + off
-        state.hopper_most_g = max(0, left)
+        began = act.at if act.started_at is None else act.started_at
+        meanwhile = sum(grams for at, grams in state.hopper_over if at >= began)
+        left = state.hopper_most_g + meanwhile - act.r_g + off
+        room = min(left, state.hopper_most_g)
+        # What is still over may go into the same fill's top-up; for a later fill it can't have been in the hopper.
+        state.hopper_over = [[act.at, left - room]] if left > room else []
+        state.hopper_most_g = max(0, room)
         state.hopper_least_g = max(0, state.hopper_least_g - act.r_g - off)
         return left < 0
 
@@ -562,7 +575,7 @@ def derive_place(book: Book, item: str) -> None:
 
 
 SEARCHED = {
-    "tote": ("supplier", "lot", "system", "supplier_code"),
+    "tote": ("supplier", "lot", "system", "supplier_code", "supplier_item", "supplier_serial"),
     "tire": ("customer", "site", "unit", "serial", "wheel_serial", "size", "order_number"),
     "person": ("name",),
     "zone": ("name",),
@@ -575,9 +588,20 @@ def plain_word(text: str) -> str:
     return "".join(c for c in text.upper() if c.isalnum())
 
 
+SHORTEST_PART, LONGEST_PART, PARTS_OF = 3, 24, 64
+
+
+def parts_of(word: str) -> list[str]:
+    """The endings of a plain word under which any part of it is found; long ones cut.
+
+    >>> parts_of("DOT44")
+    ['DOT44', 'OT44', 'T44']
+    """
+    return [word[n : n + LONGEST_PART] for n in range(min(len(word) - SHORTEST_PART + 1, PARTS_OF))]
+
+
 def derive_search(book: Book, item: str) -> None:
-    """The words under which an item is found."""
-    book.execute("DELETE FROM search WHERE item = ?", (item,))
+    """The words under which an item is found, and the parts of each; most acts change none of them, and then nothing is written."""
     words: set[tuple[str, str, str]] = set()
     for table, columns in SEARCHED.items():
         for row in book.rows(f"SELECT {', '.join(columns)} FROM {table} WHERE item = ?", item):
@@ -588,13 +612,33 @@ def derive_search(book: Book, item: str) -> None:
     ):
         if word := plain_word(row.value):
             words.add((word, item, row.name))
-    if words:
-        book.insert_many("search", ("word", "item", "field"), sorted(words))
+    there = set(book.tuples("SELECT word, item, field FROM search WHERE item = ?", item))
+    if words == there:
+        return
+    for row in sorted(there - words):
+        book.execute("DELETE FROM search WHERE word = ? AND item = ? AND field = ?", row)
+    if words - there:
+        book.insert_many("search", ("word", "item", "field"), sorted(words - there))
+    _derive_parts(book, queries.shop_of(book, item), {word for word, _, _ in words ^ there})
+
+
+def _derive_parts(book: Book, shop: str, words: set[str]) -> None:
+    """The parts of each of these words, as long as anything of *shop* bears it."""
+    for word in sorted(words):
+        borne = book.value(
+            "SELECT 1 FROM search WHERE word = ? AND item BETWEEN ? AND ? LIMIT 1", word, shop, shop + "ZZ"
+        )
+        known = book.value("SELECT 1 FROM word_part WHERE shop = ? AND word = ? LIMIT 1", shop, word)
+        if borne and not known:
+            rows = sorted({(shop, part, word) for part in parts_of(word)})
+            book.insert_many("word_part", ("shop", "part", "word"), rows)
+        elif known and not borne:
+            book.execute("DELETE FROM word_part WHERE shop = ? AND word = ?", (shop, word))
 
 
 def derive_all(book: Book) -> None:
     """Every derived row anew from the facts."""
-    for table in ("link", "line_state", "place", "search"):
+    for table in ("link", "line_state", "place", "search", "word_part"):
         book.execute(f"DELETE FROM {table}")
     for shop, line in book.tuples("SELECT shop, item FROM line ORDER BY item"):
         derive_line(book, shop, line, (-(2**53), 0, 0, 0))

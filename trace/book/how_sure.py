@@ -3,22 +3,28 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from typing import Any
 
-from fillbook.trace.book import queries, spans
+from fillbook.trace.book import queries, reach, spans, suspects
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import ids, recall, units
 
 Item = dict[str, Any]
+NEVER = 2**53  # later than any piece was cut
+NAMED = 3
 
 
-def explain(book: Book, shop: str, found: dict[str, Any]) -> dict[str, Any]:
+def explain(book: Book, shop: str, found: dict[str, Any], us: bool | None = None, said: str = "") -> dict[str, Any]:
     """*found*, as :func:`recalls.recall` gives it, explained for the page *how sure are we?*
 
     ``tiers``: per tier ``tier``, ``count`` and ``sentence``, all five of them, empty ones too. ``rests_on``: sentences on the
-    weights, contents and anchors that the bounds come from.
+    weights, contents and anchors that the bounds come from. Masses in pounds where *us*, else kilograms; left out, as the shop does. *said*: the suspect
+    as it was asked for, where its words in *found* do not say it again.
     """
-    say = _Say(queries.is_us(book, shop), found)
+    if any(one["tier"] == recall.NOT_EXCLUDED for one in found["items"]):
+        found = {**found, "by_unknown": _by_unknown(book, shop, found, said or found["suspect"])}
+    say = _Say(queries.is_us(book, shop) if us is None else us, found)
     by_tier: dict[str, list[Item]] = {tier: [] for tier in recall.TIERS}
     for one in found["items"]:
         by_tier[one["tier"]].append(one)
@@ -38,6 +44,7 @@ class _Say:
         self.unit = "lb" if us else "kg"
         self.suspect = found["suspect"]
         self.threshold = f"{found['threshold'] * 100:g} %"
+        self.by_unknown = found.get("by_unknown", (0, []))
         self.setting = found["defect"] == recall.SETTING
 
     def mass(self, grams: int) -> str:
@@ -96,14 +103,16 @@ def _through(say: _Say, mine: list[Item]) -> str:
 def _not_excluded(say: _Say, mine: list[Item]) -> str:
     if not mine:
         return f"No other tire can hold {say.threshold} or more of {say.suspect}."
-    through_unknown = sum(one["unknown"] > 0 for one in mine)
     most = max(mine, key=lambda one: (one["exposure"]["most"], one["id"]))
     best = max(one["exposure"]["best"] for one in mine)
-    why = (
-        f"{through_unknown} of them hold material of unknown origin directly"
-        if through_unknown
-        else "none of them holds material of unknown origin directly, so it is the bounds, or unknown pieces in their regrind"
-    )
+    many, batches = say.by_unknown
+    if not many:
+        why = "it is the bounds of hoses, hoppers and weights alone"
+    else:
+        share = f"{many} of them stand here" if many < len(mine) else "all of them stand here" if many > 1 else "it stands here"
+        why = f"{share} only because material of unknown origin may be of it"
+        if batches:
+            why += f", by way of {', '.join(batches[:NAMED])}" + (f" and {len(batches) - NAMED} more" if len(batches) > NAMED else "")
     return (
         f"{_tires(mine)} most likely {'hold' if len(mine) > 1 else 'holds'} less than {say.threshold} ({_share(best)} at most by the likely "
         f"course), but it can't be excluded that it is more, up to {_share(most['exposure']['most'])} in {most['id']}: {why}."
@@ -117,6 +126,23 @@ def _traces(say: _Say, traces: dict[str, int]) -> str:
         f"{traces['count']} more {'tire holds a trace' if traces['count'] == 1 else 'tires hold traces'} below {say.threshold}, "
         f"together most likely {say.mass(traces['best_g'])}; they are counted, and stand in the file."
     )
+
+
+def _by_unknown(book: Book, shop: str, found: dict[str, Any], said: str) -> tuple[int, list[str]]:
+    """How many tires are not excluded only because unknown material may be the suspect's; and the batches with the most of it."""
+    suspect = suspects.suspect(book, shop, said)
+    through = found["defect"] == recall.CONTAMINATION
+    known = reach.exact(book, replace(suspect, since=NEVER, made=NEVER), through=through)
+    mine = [ids.read(one["id"]) for one in found["items"] if one["tier"] == recall.NOT_EXCLUDED]
+    numbers = reach.numbers(book, mine)
+    many = sum(known.held.value(number).upper < found["threshold"] for number in numbers.values())
+    low, high = reach.range_of(book, shop)
+    batches = book.tuples(
+        "SELECT c.code FROM link k JOIN item c ON c.num = k.child WHERE k.parent = 0 AND k.cut_at >= ? AND k.child BETWEEN ? AND ? "
+        "AND k.stream = 'G' GROUP BY c.code ORDER BY sum(k.most_g) DESC, c.code",
+        suspect.made, low, high,
+    )  # fmt: skip
+    return many, [ids.pretty(code) for (code,) in batches] if through else []
 
 
 SENTENCES = {
@@ -164,12 +190,11 @@ def _rests_on(book: Book, shop: str, found: dict[str, Any], say: _Say) -> list[s
                 words.append(
                     f"By its own weighings the pump total of side {side} on {name} is good to ±{own / 100:g} %."
                 )
-    for span in _flagged(book, shop, found, lines):
-        words.append(span)
+    words.extend(_flagged(book, shop, found, lines, say))
     return words
 
 
-def _flagged(book: Book, shop: str, found: dict[str, Any], lines: set[str]) -> list[str]:
+def _flagged(book: Book, shop: str, found: dict[str, Any], lines: set[str], say: _Say) -> list[str]:
     members = set(found["members"])
     words = []
     for line in sorted(lines):
@@ -177,7 +202,7 @@ def _flagged(book: Book, shop: str, found: dict[str, Any], lines: set[str]) -> l
             if row["tote"] in members and row["flagged"]:
                 factor = "" if row["factor"] is None else f", a factor of {row['factor']:.2f}"
                 words.append(
-                    f"{row['tote']} held {row['held_g'] / 1000:.1f} kg on {row['line']} and gave {row['drawn_g'] / 1000:.1f} kg by the fills{factor}: "
+                    f"{row['tote']} held {say.mass(row['held_g'])} on {row['line']} and gave {say.mass(row['drawn_g'])} by the fills{factor}: "
                     "a draw or a change-over is missing from the book."
                 )
     return words

@@ -13,7 +13,7 @@ from typing import Any
 
 from fillbook.trace.book import queries
 from fillbook.trace.book.opening import Book, Row
-from fillbook.trace.core import ids, limits, times
+from fillbook.trace.core import ids, limits
 from fillbook.trace.core.spans import CHANGED, EMPTY, RAN_DRY, STILL_ON, WEIGHED, Span
 
 Key = tuple[int, int, int, int]
@@ -237,17 +237,21 @@ def given_too_much(book: Book, shop: str, line: str, at: int, draws: list[dict[s
     return found
 
 
+def _key(since: int | None) -> Key:
+    return FIRST if since is None else (since, 0, 0, 0)
+
+
 # -- for a page ----------------------------------------------------------------------------------------------------------------
-def table(book: Book, shop: str, line: str) -> list[dict[str, Any]]:
-    """Every span of *line*, oldest first, in plain values for a page: grams, times as ISO 8601, the factor as a fraction."""
+def table(book: Book, shop: str, line: str, since: int | None = None) -> list[dict[str, Any]]:
+    """The spans of *line* that end after *since* (seconds of UTC; all, if not said) or are still on, oldest first, in plain values for a page: grams, seconds of UTC, the factor as a fraction."""
     bands = Bands(book, shop)
     rows = []
-    for span in on_line(book, line, bands=bands, content=contents(book, shop, line)):
+    for span in on_line(book, line, _key(since), bands=bands, content=contents(book, shop, line)):
         factor = span.factor_e4
         rows.append(
             {
                 "line": queries.name_of(book, line), "side": span.side, "tote": ids.pretty(span.item),
-                "from": times.utc_text(span.began[0]), "until": times.utc_text(span.ended[0]) if span.ended else None, "how": span.how,
+                "from": span.began[0], "until": span.ended[0] if span.ended else None, "how": span.how,
                 "held_g": span.held_g, "left_g": span.left_g, "drawn_g": span.drawn_g, "may_be_off_g": span.slack_g + span.held_off_g,
                 "factor": None if factor is None else factor / 10_000, "flagged": span.flagged or span.over, "over": span.over,
             }
@@ -255,7 +259,7 @@ def table(book: Book, shop: str, line: str) -> list[dict[str, Any]]:
     return rows
 
 
-def regrind_shares(book: Book, shop: str, line: str) -> list[dict[str, Any]]:
+def regrind_shares(book: Book, shop: str, line: str, since: int | None = None) -> list[dict[str, Any]]:
     """The true share of regrind between two anchors of the hopper (weighed, or emptied clean), beside the panel's.
 
     One row per pair of anchors: grams drawn in all, regrind by the panel, regrind by the account (at the first anchor, plus
@@ -264,7 +268,7 @@ def regrind_shares(book: Book, shop: str, line: str) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     began: tuple[int, int] | None = None  # (at, grams held)
     sums: dict[str, int] = defaultdict(int)
-    for act in acts_of(book, line, FIRST):
+    for act in acts_of(book, line, _key(since)):
         if act.what == "draw":
             sums["liquid"] += act.a_g + act.b_g
             sums["panel"] += act.r_g
@@ -283,7 +287,7 @@ def regrind_shares(book: Book, shop: str, line: str) -> list[dict[str, Any]]:
 def _shares(start: int, end: int, sums: dict[str, int], true: int) -> dict[str, Any]:
     whole, read = sums["liquid"] + true, sums["liquid"] + sums["panel"]
     return {
-        "from": times.utc_text(start), "until": times.utc_text(end), "liquid_g": sums["liquid"], "loaded_g": sums["loaded"],
+        "from": start, "until": end, "liquid_g": sums["liquid"], "loaded_g": sums["loaded"],
         "panel_g": sums["panel"], "account_g": true, "panel_share": sums["panel"] / read if read else 0.0,
         "account_share": true / whole if whole > 0 else 0.0,
     }  # fmt: skip

@@ -52,12 +52,13 @@ def _threshold(text: str | None) -> int | None:
     metavar="FRACTION",
     help="List what holds it through regrind from this share on.  [default: 0.01]",
 )
+@click.option("--how-sure", is_flag=True, help="Explain each tier with this recall's numbers, and what they rest on.")
 @click.option("--traces", is_flag=True, help="List the traces below the threshold, too.")
 @click.option("--json", "as_json", is_flag=True, help="Print for another program.")
 @book_option
 @click.pass_context
 def recall_command(
-    ctx: click.Context, suspect: str, defect: str, threshold: str | None, traces: bool, as_json: bool
+    ctx: click.Context, suspect: str, defect: str, threshold: str | None, how_sure: bool, traces: bool, as_json: bool
 ) -> None:
     """List every tire that holds SUSPECT: a lot, or the ID of a tote, a regrind batch or a tire; several with commas between; or a
     line and a window of time.
@@ -74,6 +75,9 @@ def recall_command(
     found = recalls.recall(
         book, shop, suspect, defect=defect, threshold_e4=_threshold(threshold), with_traces=traces
     )
+    if how_sure:
+        _say_how_sure(book, shop, found, suspect, as_json)
+        return
     if as_json:
         click.echo(json.dumps(found, indent=1))
         return
@@ -102,6 +106,22 @@ def recall_command(
             f"\nTraces below the threshold in {traces_found['count']} more tires, {mass(traces_found['best_g'], us)} in all."
         )
     _say_account(found["account"], us)
+
+
+def _say_how_sure(book: Any, shop: str, found: dict[str, Any], suspect: str, as_json: bool) -> None:
+    from fillbook.trace.book import how_sure
+
+    said = how_sure.explain(book, shop, found, said=suspect)
+    if as_json:
+        click.echo(json.dumps(said, indent=1))
+        return
+    click.echo(f"How sure are we? {said['suspect']}, a defect of {found['defect']}.")
+    for one in said["tiers"]:
+        click.echo(f"\n{one['tier'].upper()} · {one['count']}\n  {one['sentence']}")
+    if said["rests_on"]:
+        click.echo("\nWHAT THIS RESTS ON")
+    for words in said["rests_on"]:
+        click.echo(f"  {words}")
 
 
 def _say_account(rows: list[dict[str, Any]], us: bool) -> None:

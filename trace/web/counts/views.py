@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from flask import Blueprint, render_template, request
 
-from fillbook.trace.book import habits, kilograms, queries
+from fillbook.trace.book import habits, kilograms, queries, spans
 from fillbook.trace.core.errors import NotAllowed
 from fillbook.trace.web import here
 
 bp = Blueprint("counts", __name__)
+RECENT_DAYS = 60
 BY = {"lot": kilograms.lots, "month": kilograms.months, "tote": kilograms.totes}
 
 
@@ -21,6 +22,22 @@ def kilograms_page() -> str:
     return render_template(
         "counts/kilograms.html", by=by, rows=rows[::-1] if by != "lot" else rows, ways=tuple(BY)
     )
+
+
+@bp.get("/kilograms/lines")
+@here.one_picture
+def lines_page() -> str:
+    book, shop = here.book(), here.shop()
+    whole = request.args.get("since") == "first"
+    since = None if whole else here.now() - RECENT_DAYS * 86400
+    lines = []
+    for line in queries.lines(book, shop):
+        bands = {side: spans.own_band(book, line["item"], side) for side in spans.SIDES}
+        lines.append(
+            {"item": line["item"], "name": line["name"], "spans": spans.table(book, shop, line["item"], since)[::-1],
+             "shares": spans.regrind_shares(book, shop, line["item"], since)[::-1], "bands": {s: b for s, b in bands.items() if b is not None}}
+        )  # fmt: skip
+    return render_template("counts/lines.html", lines=lines, ways=tuple(BY), whole=whole, days=RECENT_DAYS)
 
 
 @bp.get("/orders")

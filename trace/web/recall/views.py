@@ -9,10 +9,10 @@ import re
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from flask import Blueprint, Response, render_template, request
+from flask import Blueprint, Response, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
-from fillbook.trace.book import glance, queries, recalls
+from fillbook.trace.book import glance, how_sure, queries, recalls
 from fillbook.trace.core import times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
 from fillbook.trace.core.recall import CERTAIN, NOT_EXCLUDED, POSSIBLE, THROUGH_REGRIND, TRACES
@@ -54,6 +54,16 @@ def recall() -> ResponseReturnValue:
         default=f"{recalls.rules_threshold(here.book(), here.shop()) / 100:g}", query=_query(),
     )  # fmt: skip
     return page, status_of(trouble) if trouble else 200
+
+
+@bp.get("/recall/how-sure")
+@here.one_picture
+def how_sure_are_we() -> ResponseReturnValue:
+    if not request.args.get("suspect", "").strip():
+        return redirect("/recall", 303)
+    found = _found()
+    said = how_sure.explain(here.book(), here.shop(), found, here.say().us, request.args["suspect"])
+    return render_template("recall/how_sure.html", found=found, said=said, query=_query())
 
 
 @bp.get("/recall.json")
