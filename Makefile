@@ -1,13 +1,14 @@
 # make demo   a book with an invented shop's week in it, and its papers, under out/
 # make test   everything the tests hold
 # make bench  times, beside a reference in the same run; nothing passes or fails
+# make words  bring the catalogues of the pages' other languages up to date
 # make fix    format and mend what can be mended by itself
 # make lint   look, and change nothing
 # make lock   write requirements.lock anew (for maintainers; needs uv)
 
 PY := .venv/bin/python
 
-.PHONY: demo test bench fix lint lock
+.PHONY: demo test bench words fix lint lock
 
 demo: .venv/.ok
 	mkdir -p out
@@ -18,6 +19,9 @@ test: .venv/.ok
 
 bench: .venv/.ok
 	$(PY) -m tests.bench
+
+words: .venv/.ok
+	$(PY) -m tests.words -v
 
 fix: .venv/.ok
 	$(PY) -m ruff check --fix .

@@ -123,13 +123,14 @@ class Sent:
 def send(
     labels: Sequence[Label], to: Printer, *, dpi: int = DOTS_PER_INCH, patience_s: float = 60,
     progress: Callable[[int, int], None] | None = None, taken: Callable[[Label], None] | None = None,
-    sleep: Callable[[float], None] = time.sleep,
+    sending: Callable[[Label], None] | None = None, sleep: Callable[[float], None] = time.sleep,
 ) -> Sent:  # fmt: skip
     """Draw, proof-read and send *labels* one by one until the printer refuses one; what was not accepted is in ``rest``.
 
     A busy printer is asked again for up to *patience_s* seconds. *progress* is told (how many are accepted, of how many);
-    *taken* each label as it is accepted, so that it can be written down at once. Raises Nonsense, before anything is sent, for a
-    label that cannot be drawn or does not read back, and for the browser, to which nothing can be sent.
+    *taken* each label as it is accepted, so that it can be written down at once, *sending* each just before it is sent (it may
+    raise NotAccepted to end the job there). Raises Nonsense, before anything is sent, for a label that cannot be drawn or does not
+    read back, and for the browser, to which nothing can be sent.
     """
     if to.kind == "browser":
         raise Nonsense("The browser is handed a PDF; nothing can be sent to it.", field="printer")
@@ -141,6 +142,8 @@ def send(
         if to.kind == "ipp":
             look(to)
         for number, (label, document) in enumerate(zip(labels, made, strict=True), start=1):
+            if sending:
+                sending(label)
             _send_one(document, ids.pretty(label.id), to, patience_s, sleep)
             sent.accepted.append(label)
             sent.rest.pop(0)

@@ -93,7 +93,10 @@ def made(
             yield its
             # Drawn: where each symbol lies is all that is needed from here; a thousand labels' modules would fill the memory.
             laid_out.append(
-                [Page(p.width, p.height, p.dpi, symbols=[replace(s, dark=()) for s in p.symbols]) for p in its]
+                [
+                    Page(p.width, p.height, p.dpi, symbols=[replace(s, dark=()) for s in p.symbols])
+                    for p in its
+                ]
             )
 
     document = pdf.make_pdf(labels, dpi, one_by_one())
@@ -107,8 +110,8 @@ def read_photo(photo: bytes) -> list[str]:
     Takes JPEG, PNG or WebP, whichever way up. Raises Nonsense for a file that is no picture, is damaged, or is larger than
     `MOST_PIXELS`.
     """
-    picture, draft = _opened(photo, draft=True)
-    return _texts(picture) or (_texts(_opened(photo, draft=False)[0]) if draft else [])
+    picture, draft = opened(photo, draft=True)
+    return _texts(picture) or (_texts(opened(photo, draft=False)[0]) if draft else [])
 
 
 def read_codes(photo: bytes) -> list[str]:
@@ -123,7 +126,7 @@ def read_codes(photo: bytes) -> list[str]:
     formats = (kinds.QRCode, kinds.DataMatrix, kinds.Code128, kinds.EAN13, kinds.UPCA, kinds.ITF)
     found: list[str] = []
     for draft in (True, False):
-        picture, smaller = _opened(photo, draft=draft)
+        picture, smaller = opened(photo, draft=draft)
         for one in zxingcpp.read_barcodes(picture, formats=formats, text_mode=zxingcpp.TextMode.Plain):
             if one.valid:
                 gs1 = one.content_type == zxingcpp.ContentType.GS1
@@ -158,7 +161,7 @@ def _texts(picture: Image, kind: str | None = None) -> list[str]:
     return list(dict.fromkeys(symbol.text for symbol in found if symbol.valid))
 
 
-def _opened(photo: bytes, *, draft: bool) -> tuple[Image, bool]:
+def opened(photo: bytes, *, draft: bool) -> tuple[Image, bool]:
     """The photograph, grey and upright, and whether it is smaller than what was sent."""
     from PIL import Image
 

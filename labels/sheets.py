@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from fillbook.labels import pdf, proof, rendering
@@ -159,8 +159,11 @@ def arranged(
     return sheets
 
 
-def make_sheets(labels: Sequence[Label], onto: Sheet, start: int = 1, dpi: int = OFFICE_DPI) -> bytes:
-    """The PDF of *labels* on sheets, every symbol read back where it lies.
+def make_sheets(
+    labels: Sequence[Label], onto: Sheet, start: int = 1, dpi: int = OFFICE_DPI,
+    progress: Callable[[int], None] | None = None,
+) -> bytes:  # fmt: skip
+    """The PDF of *labels* on sheets, every symbol read back where it lies; *progress* is told how many labels are, sheet by sheet.
 
     Raises Nonsense as `arranged` and `proof.proofread` do.
     """
@@ -179,7 +182,7 @@ def make_sheets(labels: Sequence[Label], onto: Sheet, start: int = 1, dpi: int =
         canvas.showPage()
     canvas.save()
     made = out.getvalue()
-    _proofread(made, sheets, dpi)
+    _proofread(made, sheets, dpi, progress)
     return made
 
 
@@ -188,9 +191,15 @@ def _dots(onto: Sheet, dpi: int) -> tuple[int, int]:
     return int(wide * dpi / MM_PER_INCH + 1e-6), int(high * dpi / MM_PER_INCH + 1e-6)
 
 
-def _proofread(made: bytes, sheets: Sequence[Sequence[Placed]], dpi: int) -> None:
+def _proofread(
+    made: bytes, sheets: Sequence[Sequence[Placed]], dpi: int, progress: Callable[[int], None] | None
+) -> None:
     pictures: Iterator = rendering.rendered(made, dpi)
+    read: dict[str, None] = {}  # a tag's two sides are one label
     for number, (one, picture) in enumerate(zip(sheets, pictures, strict=True), start=1):
         for placed in one:
             for symbol in placed.page.symbols:
                 proof.check_symbol(symbol, picture, placed.label, number, (placed.left, placed.top))
+            read[placed.label.id] = None
+        if progress:
+            progress(len(read))

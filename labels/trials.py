@@ -69,7 +69,7 @@ def trial_sheet(tags: Sequence[str], earlier: Sequence[Trial], *, head: str, pag
         [
             "Stock and ribbon: ____________________________     Printer: ____________________     Date: ____________",
             f"Tags tried: {', '.join(tags)}. Take ten or more of each stock; scan with the phone the shop uses, from an arm's length.",
-            "Enter each line: fillbook paper-trial --stock … --step … --tags … --qr … --bars … --either … --readable …",
+            "Enter each line in the browser, under Labels, Paper trial; or typed: fillbook paper-trial --stock … --step … --tags … --qr … --bars … --either … --readable …",
         ],
         [("To do, in this order, on the same tags", steps), ("What earlier trials showed", before)],
         head=head,

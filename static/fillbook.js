@@ -1,21 +1,15 @@
 // Small comforts; every page works without them.
 "use strict";
+// What a script says: in the page's language where /static/words.js brought it, else as it stands here. Places stand in braces.
+function inWords(text, places) {
+  const said = (window.ourWords && window.ourWords[text]) || text;
+  return places ? said.replace(/\{(\w+)\}/g, function (all, name) { return name in places ? places[name] : all; }) : said;
+}
 (function () {
-  const scan = document.getElementById("scan");
-  const writable = "input, textarea, select, [contenteditable]";
-
-  // What a hand scanner types lands in the scan box, unless a field of a form is in use.
-  document.addEventListener("keydown", function (event) {
-    if (!scan || event.ctrlKey || event.metaKey || event.altKey || event.key.length !== 1) return;
-    const there = document.activeElement;
-    if (there && there !== document.body && there.matches(writable)) return;
-    if (there && there.matches("summary, button, a") && event.key === " ") return;
-    scan.focus();
-  });
-
   // A form that is on its way is not sent again by a second touch; the book would answer it once anyhow.
   document.addEventListener("submit", function (event) {
     const form = event.target;
+    if (event.defaultPrevented) return;
     if (form.dataset.sent) {
       event.preventDefault();
       return;
@@ -33,11 +27,11 @@
       const button = document.createElement("button");
       button.type = "button";
       button.className = "copy";
-      button.textContent = "copy";
+      button.textContent = inWords("copy");
       button.addEventListener("click", function () {
         navigator.clipboard.writeText(place.dataset.copy).then(function () {
-          button.textContent = "copied";
-          setTimeout(function () { button.textContent = "copy"; }, 1500);
+          button.textContent = inWords("copied");
+          setTimeout(function () { button.textContent = inWords("copy"); }, 1500);
         });
       });
       place.append(button);

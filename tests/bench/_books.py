@@ -19,6 +19,8 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
+from fillbook.trace.book.derive import derive_search
+from fillbook.trace.book.opening import open_book
 from fillbook.trace.core import ids
 
 _spec = importlib.util.spec_from_file_location("the_shop", Path(__file__).parent.with_name("the_shop.py"))
@@ -54,8 +56,13 @@ def make(where: str, tires: int, shops: int, progress: bool = True) -> None:
         db.execute("COMMIT")
         if progress:
             print(f"  made shop {number + 1} of {shops}", file=sys.stderr)
-    db.execute("ANALYZE")
     db.close()
+    book = open_book(where)
+    with book.transaction():
+        for (item,) in book.tuples("SELECT item FROM tote"):
+            derive_search(book, item)
+    book.execute("ANALYZE")
+    book.db.close()
 
 
 COLUMNS = {

@@ -127,7 +127,9 @@ def test_how_sure_names_the_batch_with_unknown_pieces_that_alone_keeps_a_tire_fr
         shop.hook_up(shop.tote(side, 1000, lot=f"{side}-next"))
     shop.fill(kg=400, mix_pct=0)  # the hoses are through with A-one
     whose = shop.tire()
-    batch = shop.act("grind", pieces=[{"source": "unknown", "weight_kg": 60, "cut_no_later_than": shop.ago(hours=1)}]).ids[0]
+    batch = shop.act(
+        "grind", pieces=[{"source": "unknown", "weight_kg": 60, "cut_no_later_than": shop.ago(hours=1)}]
+    ).ids[0]
     shop.load(batch, 60)
     shop.fill(whose, kg=100, mix_pct=40)
     suspect = ids.pretty(shop.tote("A", 1000, lot="A-never-used"))
@@ -135,4 +137,7 @@ def test_how_sure_names_the_batch_with_unknown_pieces_that_alone_keeps_a_tire_fr
     (one,) = [o for o in how_sure.explain(shop.book, "BH", found)["tiers"] if o["tier"] == "not excluded"]
     (listed,) = [o["id"] for o in found["items"]]
     assert (one["count"], listed) == (1, ids.pretty(whose))
-    assert f"it stands here only because material of unknown origin may be of it, by way of {ids.pretty(batch)}." in one["sentence"]
+    assert (
+        f"it stands here only because material of unknown origin may be of it, by way of {ids.pretty(batch)}."
+        in one["sentence"]
+    )

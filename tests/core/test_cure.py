@@ -428,7 +428,9 @@ def test_in_a_room_that_goes_on_as_it_did_the_forecast_is_what_then_happens():
 @pytest.mark.parametrize(("warm_h", "foretold"), [(7, True), (6, False)])
 def test_nothing_is_foretold_for_later_than_two_weeks(warm_h, foretold):
     """48 h at 7 h every two days take just under two weeks, at 6 h a day over."""
-    samples = [Sample(at, 23_000 if at % (48 * H) <= warm_h * H else 15_000) for at in range(0, 96 * H + 1, 300)]
+    samples = [
+        Sample(at, 23_000 if at % (48 * H) <= warm_h * H else 15_000) for at in range(0, 96 * H + 1, 300)
+    ]
     found = clock(96 * H, [Stay(ZONE, 96 * H)], {ZONE: Sensor(samples)}, [], Rule(), 96 * H)
     assert (found.ready_standard_at is not None) == foretold
     assert foretold or "over two weeks" in found.basis
@@ -754,7 +756,10 @@ def test_a_logger_taken_down_is_missed_by_nobody_and_none_hanging_is_unobserved(
 @pytest.mark.parametrize(("offset_mk", "credited"), [(-778, 20 * H), (-779, 10 * H)])
 def test_a_calibration_offset_is_added_to_every_sample(offset_mk, credited):
     """23.000 less 0.778 is the limit of 22.222 exactly."""
-    assert clock(0, [Stay(ZONE, 0)], {ZONE: two(10 * H, offset_mk=offset_mk)}, [], Rule(), 20 * H).credited_s == credited
+    assert (
+        clock(0, [Stay(ZONE, 0)], {ZONE: two(10 * H, offset_mk=offset_mk)}, [], Rule(), 20 * H).credited_s
+        == credited
+    )
 
 
 def test_the_stretch_around_a_sample_left_out_is_unobserved():
@@ -766,7 +771,12 @@ def test_the_stretch_around_a_sample_left_out_is_unobserved():
 
 
 @settings(max_examples=120, deadline=None)
-@given(series, st.lists(st.integers(-500, 9_000), min_size=3, max_size=3, unique=True), st.integers(1, 6_000), st.sampled_from([0, 50_000]))
+@given(
+    series,
+    st.lists(st.integers(-500, 9_000), min_size=3, max_size=3, unique=True),
+    st.integers(1, 6_000),
+    st.sampled_from([0, 50_000]),
+)
 def test_sums_shared_by_many_tires_are_those_counted_one_by_one(samples, edges, needed, joules):
     """A hand reading far away in time keeps the counting apart, stretch by stretch."""
     start, out, now = sorted(edges)
@@ -774,15 +784,31 @@ def test_sums_shared_by_many_tires_are_those_counted_one_by_one(samples, edges, 
     stays = [Stay(ZONE, start, out), Stay(ZONE, out)]
     breaks = tuple(at + 1 for at, _ in samples[:2])
     shared = clock(start, stays, {ZONE: Sensor(samples, breaks=breaks)}, [], rule, now)
-    pair = [Sensor(samples, breaks=breaks), Sensor(samples, breaks=breaks)]  # of two alike the lower is each; never shared
+    pair = [
+        Sensor(samples, breaks=breaks),
+        Sensor(samples, breaks=breaks),
+    ]  # of two alike the lower is each; never shared
     apart = clock(start, stays, {ZONE: pair}, [], rule, now)
-    for name in ("credited_s", "near_s", "below_s", "unobserved_s", "first_reached_earliest_at", "first_reached_standard_at"):
+    for name in (
+        "credited_s",
+        "near_s",
+        "below_s",
+        "unobserved_s",
+        "first_reached_earliest_at",
+        "first_reached_standard_at",
+    ):
         assert getattr(shared, name) == getattr(apart, name), name
-    assert shared.equivalent_s == pytest.approx(apart.equivalent_s, abs=1) if joules else shared.equivalent_s is None
+    assert (
+        shared.equivalent_s == pytest.approx(apart.equivalent_s, abs=1)
+        if joules
+        else shared.equivalent_s is None
+    )
 
 
 # ASTM C1074 age factors recomputed with 273.15 K (thermal.json): Q 5000 K, reference 20 °C
-@pytest.mark.parametrize(("mc", "factor"), [(10_000, 0.547512), (20_000, 1.0), (30_000, 1.755282), (40_000, 2.972269)])
+@pytest.mark.parametrize(
+    ("mc", "factor"), [(10_000, 0.547512), (20_000, 1.0), (30_000, 1.755282), (40_000, 2.972269)]
+)
 def test_equivalent_hours_on_the_clock_are_the_published_age_factors(mc, factor):
     rule = Rule(limit_mc=20_000, activation_j_mol=41_572)  # Q 5000 K × 8.314462618 J/(mol K) = 41 572.3
     found = clock(0, [Stay(ZONE, 0)], {ZONE: Sensor(steady(mc, 24))}, [], rule, 24 * H)

@@ -1,6 +1,7 @@
 """A story in which every verb happens once at least: for the golden journal, and for a book in another database."""
 
 import base64
+import contextlib
 
 
 def tell(shop) -> None:
@@ -116,6 +117,8 @@ def tell(shop) -> None:
     act("load", line="line 1", batch=batch, weight_kg=90)
     act("finish fill", tire=late, line="line 1", weight_kg=80, mix_pct=40, pressure_psi=58)
     act("reserve ids", tires=3)
+    act("admit device", who="Dana", device="dock scale", token_hash="3c" * 32)
+    act("dismiss device", who="Dana", device="dock scale", why="replaced")
     lead("trust samples", event=logged, why="looked at the spike: the door stood open")
     lead("take down sensor", zone="warm room", sensor="logger")
     shop.correct(shop.book.value("SELECT seq FROM event WHERE kind = 'load'"), weight_kg=88)
@@ -123,3 +126,17 @@ def tell(shop) -> None:
     shop.correct(logged, csv=colder)
     lead("settle", tire=tire, why="called the customer; it is looked at on Friday")
     act("hold", item=spare, why="dented")
+    sign_and_forget(shop)
+
+
+def sign_and_forget(shop):
+    """A lead sets a PIN with a code; somebody tries five others."""
+    from fillbook.trace.core.errors import NotAllowed
+    from fillbook.trace.work import signing
+
+    code = signing.give_code(shop.book, "BH", "Lee", by=None, now=shop.now, station="terminal")
+    signing.set_pin(shop.book, "BH", "Lee", "402817", proof=code, now=shop.wait(minutes=1))
+    for _ in range(signing.FREE_TRIES):
+        with contextlib.suppress(NotAllowed):
+            signing.check_pin(shop.book, "BH", "Lee", "991133", shop.now, station="desk")
+    shop.wait(minutes=1)

@@ -67,7 +67,7 @@ def test_a_picture_is_read_whichever_way_the_camera_was_held(orientation, front,
 def test_the_camera_is_turned_upright_by_its_own_word(front):
     exif = Image.Exif()
     exif[ORIENTATION] = 6
-    picture, _ = proof._opened(as_file(front, exif=exif.tobytes()), draft=False)
+    picture, _ = proof.opened(as_file(front, exif=exif.tobytes()), draft=False)
     assert picture.size == (front.height, front.width)
 
 
@@ -77,7 +77,7 @@ def test_a_small_tag_in_a_large_picture_is_found_on_the_second_look(front, tag):
     small = front.resize((front.width // 3, front.height // 3), Image.Resampling.BICUBIC)
     wide.paste(small, (1700, 1200))
     photo = as_file(wide, quality=85)
-    assert proof._texts(proof._opened(photo, draft=True)[0]) == []
+    assert proof._texts(proof.opened(photo, draft=True)[0]) == []
     assert tag.id in {ids.read(text) for text in proof.read_photo(photo)}
 
 

@@ -14,11 +14,13 @@ from pathlib import Path
 
 import pytest
 
+from fillbook.trace.book import print_jobs
 from fillbook.trace.book.opening import open_book
 from fillbook.trace.web.app import create_app
 
 TESTS = Path(__file__).resolve().parent.parent
 SECRET = "only for tests, so it may stand here"
+FIRST_CODE = "TEST-CHEX"  # what the terminal shows before an empty book is begun
 
 
 def the_shop():
@@ -134,6 +136,8 @@ class Web:
 
     def send(self, form, status=303, files=None, **typed):
         """Send *form* with what was *typed*; ``a__b`` in a name stands for ``a.b``, ``a--b`` is written as in the page."""
+        if form.action == "/setup" and "code" in form.fields:
+            typed.setdefault("code", FIRST_CODE)
         said = form.filled(**{name.replace("__", "."): value for name, value in typed.items()})
         answer = self.client.post(
             form.action, data={**said, **(files or {})}, content_type="multipart/form-data", buffered=True
@@ -178,9 +182,13 @@ class Web:
 @pytest.fixture(scope="session")
 def story(tmp_path_factory):
     """A book in which something of everything has happened, and where to find it: (path, names)."""
-    module = the_shop()
     path = str(tmp_path_factory.mktemp("story") / "shop.db")
-    shop = module.Shop.start(path)
+    return path, tell(the_shop().Shop.start(path))
+
+
+def tell(shop):
+    """Let something of everything happen in *shop*, close its book, and say where to find what."""
+    module = the_shop()
     a = shop.act(
         "receive", supplier="Northvale", lot="A-11", side="A", system="RX-30", net_lb=2204, totes=3
     ).ids
@@ -206,7 +214,9 @@ def story(tmp_path_factory):
     shop.load(batch, 60)
     shop.hook_up(a[1], change="ran dry")
     purge = shop.act("purge", line="line 1", weight_kg=4).seq
-    paper = shop.act("attach", lot="A-11", what="certificate", file=base64.b64encode(b"%PDF-1.4 a certificate").decode()).seq
+    paper = shop.act(
+        "attach", lot="A-11", what="certificate", file=base64.b64encode(b"%PDF-1.4 a certificate").decode()
+    ).seq
     held = shop.fill(shop.tire(size="26.5-25"), kg=180, mix_pct=40, pressure_psi=90)
     shop.rack(held)
     shop.wait(hours=3)
@@ -223,13 +233,25 @@ def story(tmp_path_factory):
     doubted = shop.act("log temperatures", zone="back rack", csv="time,temp_f\n" + spike).seq
     recall = shop.lead("open recall", suspect="B-11", why="drum found open").seq
     shop.lead("lift", lot="A-11", why="it was another drum")
+    lee = shop.book.value("SELECT item FROM person WHERE name = 'Lee'")
+    print_jobs.begin(
+        shop.book,
+        "5" * 32,
+        "BH",
+        list(a),
+        asked_at=shop.now,
+        who=lee,
+        station="dock",
+        printer="lp:dock",
+        dpi=203,
+    )
     names = {
         "a": a[0], "b": b[0], "spare_a": a[2], "spare_b": b[1], "fresh_b": b[2], "sent": first[0], "cured": first[3], "held": held, "waiting": waiting[0],
         "second": waiting[1], "batch": batch, "cup": cup, "line": shop.line, "line_2": shop.line_2, "zone": shop.zone, "zone_2": shop.zone_2,
         "line_3": line_3, "change": change, "filling": filling, "returned": returned, "recall": recall, "doubted": doubted, "purge": purge, "paper": paper, "now": shop.now, "reclaimed": first[2], "hooked": a[1],
     }  # fmt: skip
     shop.book.db.close()
-    return path, names
+    return names
 
 
 class Clock:
@@ -257,7 +279,7 @@ def web(story, clock, tmp_path):
     """A station before a copy of the filled book; Lee, a lead, works there."""
     path = str(tmp_path / "shop.db")
     shutil.copy(story[0], path)
-    app = create_app(path, clock=clock, secret=SECRET, testing=True)
+    app = create_app(path, clock=clock, secret=SECRET, testing=True, first_code=FIRST_CODE)
     book = open_book(path)
     page = Web(app, book)
     page.choose("Lee")
@@ -269,7 +291,7 @@ def web(story, clock, tmp_path):
 def empty(tmp_path):
     """A station before a book that holds nothing."""
     path = str(tmp_path / "new.db")
-    app = create_app(path, clock=Clock(the_shop().MONDAY), secret=SECRET, testing=True)
+    app = create_app(path, clock=Clock(the_shop().MONDAY), secret=SECRET, testing=True, first_code=FIRST_CODE)
     book = open_book(path)
     yield Web(app, book)
     book.db.close()
@@ -278,18 +300,23 @@ def empty(tmp_path):
 def places_to_look(names):
     """Every page that can be looked at: the rule of its route -> an address of it in the filled book."""
     return {
+        "/devices": "/devices", "/api": "/api", "/preferences": "/preferences", "/static/words.js": "/static/words.js?language=es",
         "/attached/<int:seq>": f"/attached/{names['paper']}",
         "/": "/", "/search": "/search?q=quarry", "/i/<path:code>": f"/i/{names['sent']}", "/I/<path:code>": f"/I/{names['a']}",
-        "/labels": f"/labels?ids={names['a']},{names['sent']}", "/dock": "/dock", "/cage": "/cage", "/fill": "/fill",
-        "/cage/<code>": f"/cage/{names['line']}?tire={names['waiting']}", "/racks": "/racks",
-        "/racks/<code>": f"/racks/{names['zone']}", "/desk": "/desk", "/desk/<code>": f"/desk/{names['cured']}",
+        "/labels": f"/labels?ids={names['a']},{names['sent']}", "/labels/jobs/<job>": f"/labels/jobs/{'5' * 32}", "/labels/faces": "/labels/faces",
+        "/labels/faces/<face>": "/labels/faces/tote-label", "/labels/face.png": "/labels/face.png?face=tote+label", "/labels/printers": "/labels/printers",
+        "/labels/trial": "/labels/trial", "/dock/codes": "/dock/codes", "/dock": "/dock", "/cage": "/cage", "/fill": "/fill",
+        "/cage/<code>": f"/cage/{names['line']}?tire={names['waiting']}", "/racks": "/racks", "/racks/now": "/racks/now", "/racks/morning.pdf": "/racks/morning.pdf", "/racks/heating": "/racks/heating", "/desk/several": f"/desk/several?tires={names['cured']},{names['held']}",
+        "/zones": "/zones", "/zones/<code>": f"/zones/{names['zone']}", "/zones/<code>/file": f"/zones/{names['zone']}/file",
+        "/zones/<code>/tokens": f"/zones/{names['zone']}/tokens", "/racks/<code>": f"/racks/{names['zone']}", "/desk": "/desk", "/desk/<code>": f"/desk/{names['cured']}",
         "/regrind": "/regrind", "/holds": "/holds", "/recall": "/recall?suspect=B-11", "/recall.json": "/recall.json?suspect=B-11",
         "/recall.csv": "/recall.csv?suspect=B-11", "/recall/<int(max=999999999999):seq>": f"/recall/{names['recall']}", "/identify": "/identify",
         "/identify/<int(max=999999999999):seq>": f"/identify/{names['returned']}", "/book": "/book", "/book/verify": "/book/verify",
         "/book/<int(max=999999999999):seq>": f"/book/{names['purge']}", "/do": "/do", "/do/<name>": "/do/take-in", "/setup": "/setup", "/who": "/who",
         "/cage/<code>/change/<tote>": f"/cage/{names['line_3']}/change/{names['change']}",
-        "/kilograms": "/kilograms?by=tote", "/kilograms/lines": "/kilograms/lines?since=first", "/recall/how-sure": "/recall/how-sure?suspect=B-11", "/orders": "/orders", "/habits": "/habits",
+        "/kilograms": "/kilograms?by=tote", "/kilograms/lines": "/kilograms/lines?since=first", "/recall/how-sure": "/recall/how-sure?suspect=B-11", "/orders": "/orders", "/habits": "/habits", "/people": "/people", "/pin": "/pin",
         "/lineage/<path:code>": f"/lineage/{names['sent']}", "/static/<path:filename>": "/static/fillbook.css",
+        "/lists": "/lists", "/lists/<kind>": "/lists/tires", "/lists/<kind>.csv": "/lists/tires.csv?state=racked", "/help": "/help", "/help/<name>": "/help/fill",
     }  # fmt: skip
 
 
@@ -298,7 +325,7 @@ def more_to_look(names):
     return [
         f"/i/{names['a']}", f"/i/{names['batch']}", f"/i/{names['cup']}", f"/i/{names['zone']}", f"/i/{names['line']}", f"/i/{names['held']}",
         f"/desk/{names['held']}", f"/desk/{names['sent']}", f"/desk/{names['waiting']}", f"/cage/{names['line_2']}", f"/cage/{names['line']}",
-        "/labels", "/recall", "/search", "/do/hook-up", "/do/grind", "/do/log-temperatures", "/do/return", "/do/rack", "/do/attach",
+        "/labels", f"/labels?ids={names['a']}&paper=letter&columns=3&rows=5", "/labels/faces/tire-tag", "/recall", "/search", "/do/hook-up", "/do/grind", "/do/log-temperatures", "/do/return", "/do/rack", "/do/attach",
         f"/book/{names['returned']}", f"/racks/{names['zone_2']}", f"/lineage/{names['batch']}", "/kilograms", f"/cage/{names['line_3']}",
     ]  # fmt: skip
 
@@ -358,7 +385,7 @@ def serve():
     running = []
 
     def start(path, clock):
-        running.append(Served(create_app(path, clock=clock, secret=SECRET), clock))
+        running.append(Served(create_app(path, clock=clock, secret=SECRET, first_code=FIRST_CODE), clock))
         return running[-1]
 
     yield start

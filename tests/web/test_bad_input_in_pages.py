@@ -24,7 +24,13 @@ def as_typed(verb, said):
     found = {}
     for name, value in said.items():
         one = names.get(name)
-        if one is None or one.sub is not None or isinstance(value, dict | bool) or value is None or value == "":
+        if (
+            one is None
+            or one.sub is not None
+            or isinstance(value, dict | bool)
+            or value is None
+            or value == ""
+        ):
             return None
         if (isinstance(value, list) and not one.many) or any("\ud800" <= c <= "\udfff" for c in str(value)):
             return None  # a form sends whole texts
@@ -38,7 +44,9 @@ def as_typed(verb, said):
     return found
 
 
-@pytest.mark.parametrize("case", [c for c in cases.CASES if c.who and not c.request], ids=lambda case: case.name)
+@pytest.mark.parametrize(
+    "case", [c for c in cases.CASES if c.who and not c.request], ids=lambda case: case.name
+)
 def test_a_page_refuses_with_a_sentence_and_changes_nothing(shop, case):
     names = cases.stage(shop)
     typed = as_typed(case.verb, case.said(names))

@@ -33,7 +33,8 @@ def fill_in(page, **typed):
 
 
 def press(page, words):
-    page.locator("main").get_by_role("button", name=words, exact=True).click()
+    with page.expect_navigation():
+        page.locator("main").get_by_role("button", name=words, exact=True).click()
 
 
 def do(page, verb, button=None, **typed):
@@ -72,7 +73,14 @@ def test_a_week_in_the_shop(walk):
     # the first evening
     page.goto("/")
     assert "This book is empty" in page.inner_text("main")
-    fill_in(page, site="BH", name="Bramble Hill Tire Works", owner="Dana", timezone="America/Chicago")
+    fill_in(
+        page,
+        site="BH",
+        name="Bramble Hill Tire Works",
+        owner="Dana",
+        timezone="America/Chicago",
+        code="TEST-CHEX",
+    )
     press(page, "Start the book")
     do(page, "add system", name="RX-30")
     do(page, "add line", name="line 1")
@@ -140,14 +148,17 @@ def test_a_week_in_the_shop(walk):
 
     # two days later the logger's file is in, and the same scan says Cured
     clock.now = finished + 56 * 3600
+    page.goto("/who")  # a station that stood unused for a shift asks again
+    page.get_by_role("button", name="Lee").click()
     lines = [f"{times.utc_text(at)},{75 + at // 600 % 2}" for at in range(finished - 3600, clock.now, 600)]
     page.goto("/racks")
     page.locator("main h2 a").first.click()
-    page.get_by_text("Take in the logger's file").click()
-    page.locator("form[action='/do/log-temperatures'] [name=csv][type=file]").set_input_files(
+    page.get_by_role("link", name="Take in the logger's file").click()
+    page.locator("#logger-file").set_input_files(
         {"name": "log.csv", "mimeType": "text/csv", "buffer": "\n".join(["time,temp_f", *lines]).encode()}
     )
-    page.get_by_role("button", name="Take in the file").click()
+    page.get_by_role("button", name="Show what is in it").click()
+    page.get_by_role("button", name="Take these readings in").click()
     page.goto("/desk")
     scan(page, tire)
     assert page.locator(".verdict h1").inner_text() == "Cured"
@@ -177,7 +188,7 @@ def test_a_week_in_the_shop(walk):
 def test_a_double_touch_is_done_once(walk):
     page, _, path = walk
     page.goto("/setup")
-    fill_in(page, site="BH", name="Bramble Hill Tire Works", owner="Dana")
+    fill_in(page, site="BH", name="Bramble Hill Tire Works", owner="Dana", code="TEST-CHEX")
     press(page, "Start the book")
     page.goto("/do/add-line")
     fill_in(page, name="line 1")

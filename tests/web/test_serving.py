@@ -49,6 +49,8 @@ def test_serve_answers_and_stops(tmp_path, free_port):
         assert "A new book was begun" in serving.stdout.readline()
         address = serving.stdout.readline().strip()
         assert address == f"http://127.0.0.1:{free_port}/"
+        code = serving.stdout.readline()
+        assert re.search(r"The first page asks for this code: [A-Z2-9]{4}-[A-Z2-9]{4}$", code.rstrip())
         with urllib.request.urlopen(address, timeout=20) as page:
             assert page.url.endswith("/setup") and "This book is empty" in page.read().decode()
     finally:

@@ -128,6 +128,8 @@ SAID = {
     "take down sensor": lambda d: {"zone": d.one("warm room", "back rack"), "sensor": d.one("logger", "spare")},
     "trust samples": lambda d: {"event": d.event("log temperatures"), "why": "looked at it"},
     "let sensor send": lambda d: {"zone": "warm room", "sensor": "logger", **d.one({"token_hash": "5f" * 32}, {"stop": True})},
+    "admit device": lambda d: {"device": d.one("dock scale", "cage tablet"), "role": d.one("hand", "lead"), "token_hash": f"{d.one(1, 2, 3):064x}"},
+    "dismiss device": lambda d: {"device": d.one("dock scale", "cage tablet"), "why": d.one("", "lost")},
     "settle": lambda d: {"tire": d.item("F", "released", "dispatched"), "why": "looked at it"},
     "pour cup": lambda d: {"line": d.line(), "zone": d.one(None, "warm room"), "mix_pct": d.of(SHARES)},
     "read cup": lambda d: {"cup": d.item("C"), "is_set": d.one(True, True, False), "hardness": d.one([], [44, 46])},

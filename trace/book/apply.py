@@ -265,7 +265,8 @@ def _receive(facts: Facts, event: Event, said: dict[str, Any]) -> None:
         facts.row(
             "tote", item=tote, supplier=said["supplier"], lot=said["lot"], side=said["side"], system=said["system"], grade=said.get("grade", ""),
             net_g=said["net_g"], basis=said["basis"], received_at=event.happened_at, made_at=said.get("made"),
-            use_by=said.get("use_by"), supplier_code=said.get("supplier_code", ""),
+            use_by=said.get("use_by"), supplier_code=said.get("supplier_code", ""), supplier_item=said.get("supplier_item", ""),
+            supplier_serial=said.get("supplier_serial", ""),
         )  # fmt: skip
         facts.touch(
             tote,
@@ -398,7 +399,15 @@ def _reserve_ids(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 def _seen(facts: Facts, event: Event, item: str, words: str) -> None:
     """What was looked at on an item: one row each."""
     for n, one in enumerate(event.body["seen"]):
-        facts.row("inspection", n=n, item=item, at=event.happened_at, name=one["name"], value=one["value"], good=int(one["good"]))
+        facts.row(
+            "inspection",
+            n=n,
+            item=item,
+            at=event.happened_at,
+            name=one["name"],
+            value=one["value"],
+            good=int(one["good"]),
+        )
     bad = [one["name"].replace("_", " ") for one in event.body["seen"] if not one["good"]]
     facts.touch(item, f"{words}: not good: {', '.join(bad)}" if bad else words)
 
@@ -429,7 +438,15 @@ def _start_shift(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 
 @handles("end shift")
 def _end_shift(facts: Facts, event: Event, said: dict[str, Any]) -> None:
-    facts.row("shift", line=said["line"], at=event.happened_at, what="end", caught_a_g=None, caught_b_g=None, who=event.who)
+    facts.row(
+        "shift",
+        line=said["line"],
+        at=event.happened_at,
+        what="end",
+        caught_a_g=None,
+        caught_b_g=None,
+        who=event.who,
+    )
     _draws(facts, event, said["line"])
     facts.touch(said["line"], "shift ended", rank=DRAW)
 
@@ -456,7 +473,9 @@ def _resume(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 @handles("abandon")
 def _abandon(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     _draws(facts, event, event.body["line"])
-    facts.touch(said["tire"], f"fill given up: {said['why']}", state="abandoned", place=event.body["line"], rank=DRAW)
+    facts.touch(
+        said["tire"], f"fill given up: {said['why']}", state="abandoned", place=event.body["line"], rank=DRAW
+    )
 
 
 @handles("leak")
@@ -483,8 +502,12 @@ def _pour_heel(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     facts.row("batch", item=mixture, made_at=event.happened_at, grams=said["weight_g"] + body["rest_g"])
     for n, (source, grams) in enumerate(((said["tote"], said["weight_g"]), (said["into"], body["rest_g"]))):
         facts.row("ingredient", n=n, batch=mixture, source=source, grams=grams, cut_at=None)
-    facts.touch(said["tote"], f"rest poured into {ids.pretty(mixture)}", state="empty", place="", rank=PREPARE)
-    facts.touch(said["into"], f"mixed; is {ids.pretty(mixture)} from now on", state="mixed", place="", rank=PREPARE)
+    facts.touch(
+        said["tote"], f"rest poured into {ids.pretty(mixture)}", state="empty", place="", rank=PREPARE
+    )
+    facts.touch(
+        said["into"], f"mixed; is {ids.pretty(mixture)} from now on", state="mixed", place="", rank=PREPARE
+    )
     facts.touch(mixture, f"mixed from {ids.pretty(said['tote'])} and {ids.pretty(said['into'])}", state="in store", place="",
                 rank=PREPARE)  # fmt: skip
 
@@ -513,12 +536,20 @@ def _take_retain(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     facts.row("ingredient", n=0, batch=retain, source=said["tote"], grams=said["weight_g"], cut_at=None)
     facts.row("kept", item=retain, shelf=said["shelf"], keep_until=said["until"])
     facts.touch(said["tote"], f"liquid retain {ids.pretty(retain)} taken", rank=PREPARE)
-    facts.touch(retain, f"liquid retain of {ids.pretty(said['tote'])}", state="kept", place=said["shelf"], rank=PREPARE)
+    facts.touch(
+        retain,
+        f"liquid retain of {ids.pretty(said['tote'])}",
+        state="kept",
+        place=said["shelf"],
+        rank=PREPARE,
+    )
 
 
 @handles("empty waste")
 def _empty_waste(facts: Facts, event: Event, said: dict[str, Any]) -> None:
-    facts.row("waste_out", line=said["line"], at=event.happened_at, grams=said["weight_g"], became=said["became"])
+    facts.row(
+        "waste_out", line=said["line"], at=event.happened_at, grams=said["weight_g"], became=said["became"]
+    )
     facts.touch(said["line"], f"waste emptied: {said['became']}")
 
 
@@ -562,7 +593,9 @@ def _grind(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 
 @handles("reclaim")
 def _reclaim(facts: Facts, event: Event, said: dict[str, Any]) -> None:
-    facts.row("out_of", n=0, item=said["tire"], what="reclaim", at=event.happened_at, grams=event.body["grams"])
+    facts.row(
+        "out_of", n=0, item=said["tire"], what="reclaim", at=event.happened_at, grams=event.body["grams"]
+    )
     facts.touch(said["tire"], "fill cut out for regrind", state="reclaimed", place="")
 
 
@@ -579,7 +612,12 @@ def _scrap(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 def _rack(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     for tire in said["tires"]:
         before = tire in event.body["soaking"]
-        facts.touch(tire, "lies in the warm to soak" if before else "racked", state="soaking" if before else "racked", place=said["zone"])
+        facts.touch(
+            tire,
+            "lies in the warm to soak" if before else "racked",
+            state="soaking" if before else "racked",
+            place=said["zone"],
+        )
 
 
 @handles("read temperature")
@@ -645,7 +683,9 @@ def _hang_sensor(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 
 @handles("take down sensor")
 def _take_down_sensor(facts: Facts, event: Event, said: dict[str, Any]) -> None:
-    facts.row("sensor_act", zone=said["zone"], sensor=said["sensor"], at=event.happened_at, what="down", offset_mk=0)
+    facts.row(
+        "sensor_act", zone=said["zone"], sensor=said["sensor"], at=event.happened_at, what="down", offset_mk=0
+    )
     facts.touch(said["zone"], f"logger {said['sensor']} taken down")
 
 
@@ -655,7 +695,26 @@ def _let_sensor_send(facts: Facts, event: Event, said: dict[str, Any]) -> None:
         "sensor_token", zone=said["zone"], sensor=said["sensor"], token_hash=said.get("token_hash", ""),
         who=event.signed_by or event.who, at=event.happened_at, ended=int(said["stop"]),
     )  # fmt: skip
-    facts.touch(said["zone"], f"logger {said['sensor']} may {'no longer send' if said['stop'] else 'send its readings itself'}")
+    facts.touch(
+        said["zone"],
+        f"logger {said['sensor']} may {'no longer send' if said['stop'] else 'send its readings itself'}",
+    )
+
+
+@handles("admit device")
+def _admit_device(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "device_act", device=said["device"], at=event.happened_at, who=event.signed_by or event.who, what="admitted", role=said["role"],
+        token_hash=said["token_hash"], why="",
+    )  # fmt: skip
+
+
+@handles("dismiss device")
+def _dismiss_device(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "device_act", device=event.body["device"], at=event.happened_at, who=event.signed_by or event.who, what="dismissed", role="",
+        token_hash="", why=said["why"],
+    )  # fmt: skip
 
 
 @handles("pour cup")
@@ -698,7 +757,9 @@ def _release(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 
 @handles("settle")
 def _settle(facts: Facts, event: Event, said: dict[str, Any]) -> None:
-    facts.row("settled", item=said["tire"], at=event.happened_at, who=event.signed_by or event.who, why=said["why"])
+    facts.row(
+        "settled", item=said["tire"], at=event.happened_at, who=event.signed_by or event.who, why=said["why"]
+    )
     facts.touch(said["tire"], f"later readings looked at: {said['why']}")
 
 
@@ -773,7 +834,14 @@ def _print(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 @handles("print failed")
 def _print_failed(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     for n, item in enumerate(said["items"]):
-        facts.row("print_failed", n=n, item=item, at=event.happened_at, printer=said["printer"], trouble=said["trouble"])
+        facts.row(
+            "print_failed",
+            n=n,
+            item=item,
+            at=event.happened_at,
+            printer=said["printer"],
+            trouble=said["trouble"],
+        )
         facts.touch(item, f"label not accepted by {said['printer']}")
 
 
@@ -786,7 +854,13 @@ def _adjust_face(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 
 @handles("choose printer")
 def _choose_printer(facts: Facts, event: Event, said: dict[str, Any]) -> None:
-    facts.row("printer_set", station=said["station"], printer=said["printer"], dpi=said["dpi"], sheet=said.get("sheet", ""))
+    facts.row(
+        "printer_set",
+        station=said["station"],
+        printer=said["printer"],
+        dpi=said["dpi"],
+        sheet=said.get("sheet", ""),
+    )
 
 
 @handles("paper trial")
@@ -797,7 +871,13 @@ def _paper_trial(facts: Facts, event: Event, said: dict[str, Any]) -> None:
 
 @handles("note supplier code")
 def _note_supplier_code(facts: Facts, event: Event, said: dict[str, Any]) -> None:
-    facts.row("supplier_note", supplier=said["supplier"], pattern=said["pattern"], dates=said["dates"], example=said["example"])
+    facts.row(
+        "supplier_note",
+        supplier=said["supplier"],
+        pattern=said["pattern"],
+        dates=said["dates"],
+        example=said["example"],
+    )
 
 
 @handles("open recall")
@@ -811,3 +891,18 @@ def _open_recall(facts: Facts, event: Event, said: dict[str, Any]) -> None:
         facts.row("recall_item", n=n, item=one["item"], tier=one["tier"], least_g=one["grams"][0], best_g=one["grams"][1],
                   most_g=one["grams"][2])  # fmt: skip
         facts.touch(one["item"], f"listed in the recall of {event.body['suspect']}: {one['tier']}")
+
+
+@handles("wrong PINs")
+def _wrong_pins(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.touch(said["person"], f"{said['wrong']} wrong PINs; signing had to wait")
+
+
+@handles("PIN changed")
+def _pin_changed(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    words = {
+        "set": "PIN set",
+        "code given": "one-time code given for a new PIN",
+        "wait lifted": "wait after wrong PINs lifted",
+    }
+    facts.touch(said["person"], words.get(said["what"], said["what"]))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import loggers, queries, suspects
+from fillbook.trace.book import loggers, queries, reach, suspects
 from fillbook.trace.book.items import Say
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import cure, exposure, ids, release, times
@@ -103,11 +103,19 @@ def clock(book: Book, tire: str, fill: Row, now: int, zones: Zones | None = None
 
 
 def case(
-    book: Book, tire: str, now: int, *, tag_scanned: bool = True, zones: Zones | None = None, knowing_release: bool = False
+    book: Book,
+    tire: str,
+    now: int,
+    *,
+    tag_scanned: bool = True,
+    zones: Zones | None = None,
+    knowing_release: bool = False,
+    say: Say | None = None,
 ) -> Case:
     """Everything that bears on the release of *tire* at *now*. Raises Nonsense for a tire that was never filled.
 
-    *knowing_release*: look at a released tire again, as if the release were still to be signed.
+    *knowing_release*: look at a released tire again, as if the release were still to be signed. *say*: the units of its findings' words,
+    the shop's where none is given; what a release freezes is always in those.
     """
     fill = queries.fill(book, tire)
     if fill is None or fill.at > now:
@@ -115,7 +123,7 @@ def case(
             f"{ids.pretty(tire)} has not been filled to the end; finish the fill first.", field="tire"
         )
     shop = fill.shop
-    say = Say(book, shop)
+    say = say or Say(book, shop)
     facts = queries.tire(book, tire)
     found = clock(book, tire, fill, now, zones)
     cup = queries.cup_covering(book, fill)
@@ -131,7 +139,9 @@ def case(
         cure=found,
         cup=None if cup is None else "waiting" if read is None else "passed" if read.passed else "failed",
         hardness_median=release.median_hardness(hardness),
-        hardness_least=queries.limit(book, shop, "hardness_least_00" if scale == "00" else "hardness_least", now),
+        hardness_least=queries.limit(
+            book, shop, "hardness_least_00" if scale == "00" else "hardness_least", now
+        ),
         hardness_scale=scale,
         pressure_pa=fill.pressure_pa,
         flow_stopped=bool(fill.flow_stopped),
@@ -168,7 +178,8 @@ def _source_holds(book: Book, shop: str, tire: str, now: int) -> list[tuple[str,
     held = {item for item in queries.held_sources(book, shop) if ids.kind_of(item) in "LGF" and item != tire}
     if not held:
         return []
-    family = exposure.read(suspects.backward(book, tire))
+    own = suspects.made_of(book, tire)
+    numbers = reach.numbers(book, [tire, *held])
     least = queries.limit(book, shop, "source_hold_threshold", now)
     groups: dict[str, set[str]] = {}
     for item in held:
@@ -177,11 +188,24 @@ def _source_holds(book: Book, shop: str, tire: str, now: int) -> list[tuple[str,
         groups.setdefault(name, set()).add(item)
     found = []
     for name, members in sorted(groups.items()):
-        share = round(exposure.fractions(family, members).get(tire, 0.0) * 10_000)
-        straight = exposure.direct(family, members).get(tire, exposure.NO_GRAMS)
+        share = _share_of(book, tire, members, numbers, least)
+        straight = exposure.direct(own, members).get(tire, exposure.NO_GRAMS)
         if share >= max(least, 1) or straight.best > 0:
             found.append((name, share))
     return found
+
+
+def _share_of(book: Book, tire: str, members: set[str], numbers: dict[str, int], least: int) -> int:
+    """The share of *tire* that is *members* together, in ten-thousandths.
+
+    Ancestors that hold less than a hundredth of the threshold are only followed where they could lift the share to it.
+    """
+    found, left = reach.share_in(
+        book, numbers[tire], {numbers[code] for code in members}, max(least, 1) / 1_000_000
+    )
+    if left and round((found + left) * 10_000) >= max(least, 1):
+        found = exposure.fractions(suspects.backward(book, tire), members).get(tire, 0.0)
+    return round(found * 10_000)
 
 
 def answer(book: Book, tire: str, now: int, *, tag_scanned: bool = True) -> dict[str, Any]:
@@ -223,14 +247,14 @@ def plain(book: Book, found: Case) -> dict[str, Any]:
     }
 
 
-def racks(book: Book, shop: str, now: int) -> list[dict[str, Any]]:
+def racks(book: Book, shop: str, now: int, say: Say | None = None) -> list[dict[str, Any]]:
     """Every tire that is filled and not released yet, with its clock and what blocks it; the nearest to ready first."""
     with book.reading():
         zones = Zones(book, shop, now)
         rows = []
         for row in queries.in_state(book, shop, "racked", "filled"):
             try:
-                found = case(book, row["item"], now, zones=zones)
+                found = case(book, row["item"], now, zones=zones, say=say)
             except Nonsense:  # racked by a paper whose fill was not entered: it still shows, as what it is
                 rows.append({"item": row["item"], "id": ids.pretty(row["item"]), "row": row, "case": None})
                 continue

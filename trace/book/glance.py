@@ -118,8 +118,9 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
         day = times.show_date(row.use_by, queries.timezone(book, shop))
         one = row.totes == 1
         what = ids.pretty(row["item"]) if one else f"{row.totes} totes of lot {row.lot}"
-        verb = ("was" if past else "is") if one else ("were" if past else "are")
-        words = f"{what} {verb} to be used by {day}."
+        words = (
+            f"{what} {('was' if past else 'is') if one else ('were' if past else 'are')} to be used by {day}."
+        )
         found.append(Alert("stop" if past else "look", words, row["item"]))
     for zone in queries.zones(book, shop):
         newest = queries.newest_sample(book, zone["item"])
@@ -164,14 +165,20 @@ def _use_by(book: Book, shop: str, now: int) -> list[Row]:
     )  # fmt: skip
 
 
+COUNTED = 10_000
+
+
 def counts(book: Book, shop: str) -> dict[str, int]:
-    """How many tires are in each state."""
-    return dict(
-        book.tuples(
-            "SELECT p.state, count(*) FROM place p JOIN tire t ON t.item = p.item WHERE t.shop = ? GROUP BY p.state",
-            shop,
-        )
-    )
+    """How many tires are in each state, counted up to :data:`COUNTED` + 1."""
+    found = {}
+    for state in queries.states(book):
+        many = book.value(
+            "SELECT count(*) FROM (SELECT 1 FROM place WHERE state = ? AND item BETWEEN ? AND ? LIMIT ?) x",
+            state, shop + "F", shop + "FZ", COUNTED + 1,
+        )  # fmt: skip
+        if many and state != "void":
+            found[state] = many
+    return found
 
 
 def receipts(book: Book, shop: str, most: int = 12) -> list[Row]:
@@ -179,7 +186,7 @@ def receipts(book: Book, shop: str, most: int = 12) -> list[Row]:
     return book.rows(
         "SELECT t.seq, t.supplier, t.lot, t.side, t.system, count(*) AS totes, sum(t.net_g) AS net_g, t.received_at, "
         "sum(CASE WHEN EXISTS (SELECT 1 FROM print p WHERE p.item = t.item) THEN 1 ELSE 0 END) AS printed "
-        "FROM tote t WHERE t.shop = ? GROUP BY t.seq, t.supplier, t.lot, t.side, t.system, t.received_at "
+        "FROM (SELECT * FROM tote WHERE shop = ? ORDER BY received_at DESC, item DESC LIMIT 1000) t GROUP BY t.seq, t.supplier, t.lot, t.side, t.system, t.received_at "
         "ORDER BY t.received_at DESC, t.seq DESC LIMIT ?",
         shop, most,
     )  # fmt: skip
@@ -193,13 +200,16 @@ def items_of(book: Book, shop: str, seq: int) -> list[str]:
     return [code for (code,) in rows if ids.is_valid(code)]
 
 
+GONE = ("empty", "used up", "scrapped", "void", "dispatched", "reclaimed", "returned")
+
+
 def unprinted(book: Book, shop: str, kind: str, most: int = 200) -> list[str]:
     """Items of *kind* in the shop whose label was never printed, newest first; what is empty, gone or void is left out."""
-    rows = book.tuples(
-        "SELECT i.code FROM item i JOIN place p ON p.item = i.code WHERE i.shop = ? AND i.kind = ? "
-        "AND p.state NOT IN ('empty', 'used up', 'scrapped', 'void', 'dispatched', 'reclaimed', 'returned') "
-        "AND NOT EXISTS (SELECT 1 FROM print x WHERE x.item = i.code) ORDER BY i.code DESC LIMIT ?",
-        shop, kind, most,
+    here = [state for state in queries.states(book) if state not in GONE]
+    rows = book.tuples(  # by state: most of what a large book holds has left long ago
+        f"SELECT p.item FROM place p WHERE p.state IN ({', '.join('?' * len(here)) or 'NULL'}) AND p.item BETWEEN ? AND ? "
+        "AND NOT EXISTS (SELECT 1 FROM print x WHERE x.item = p.item) ORDER BY p.item DESC LIMIT ?",
+        *here, shop + kind, shop + kind + "Z", most,
     )  # fmt: skip
     return [code for (code,) in rows]
 
@@ -233,11 +243,17 @@ def cups_waiting(book: Book, shop: str, most: int = 40) -> list[Row]:
 
 
 def said_before(book: Book, shop: str, what: str, most: int = 80) -> list[str]:
-    """What was typed before for *what* (supplier, lot, customer, size), most used first: offered, never forced."""
-    table = {"supplier": "tote", "lot": "tote", "customer": "tire", "size": "tire"}[what]
+    """What was typed last for *what* (supplier, lot, customer, size), most used first: offered, never forced."""
+    table, letter = {
+        "supplier": ("tote", "L"),
+        "lot": ("tote", "L"),
+        "customer": ("tire", "F"),
+        "size": ("tire", "F"),
+    }[what]
     rows = book.tuples(
-        f"SELECT {what} FROM {table} WHERE shop = ? AND {what} <> '' GROUP BY {what} ORDER BY count(*) DESC, {what} LIMIT ?",
-        shop, most,
+        f"SELECT {what} FROM (SELECT {what} FROM {table} WHERE item BETWEEN ? AND ? ORDER BY item DESC LIMIT 1000) newest "
+        f"WHERE {what} <> '' GROUP BY {what} ORDER BY count(*) DESC, {what} LIMIT ?",
+        shop + letter, shop + letter + "Z", most,
     )  # fmt: skip
     return [value for (value,) in rows]
 

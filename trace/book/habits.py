@@ -14,7 +14,9 @@ def habits(book: Book, shop: str, since: int = 0) -> list[dict[str, Any]]:
     """One row per person, from *since* on (seconds of UTC): acts, overrides, those of them signed alone, findings that held an
     item, shift starts, and shift starts where every check was tapped through and nothing was weighed. Rates are fractions."""
     counts: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    for (text,) in book.tuples("SELECT text FROM event WHERE shop = ? AND happened_at >= ? ORDER BY seq", shop, since):
+    for (text,) in book.tuples(
+        "SELECT text FROM event WHERE shop = ? AND happened_at >= ? ORDER BY seq", shop, since
+    ):
         event = json.loads(text)
         mine = counts[event["who"]]
         mine["acts"] += 1
@@ -26,12 +28,15 @@ def habits(book: Book, shop: str, since: int = 0) -> list[dict[str, Any]]:
         if event["kind"] == "start shift":
             said = body["said"]
             mine["shift_starts"] += 1
-            mine["tapped_through"] += not any(name in said for name in ("weight_g", "caught_a_g", "caught_b_g"))
+            mine["tapped_through"] += not any(
+                name in said for name in ("weight_g", "caught_a_g", "caught_b_g")
+            )
     rows = []
     for person in queries.people(book, shop):
         mine = counts[person["item"]]
         row = {
-            name: mine[name] for name in ("acts", "overrides", "signed_alone", "held", "shift_starts", "tapped_through")
+            name: mine[name]
+            for name in ("acts", "overrides", "signed_alone", "held", "shift_starts", "tapped_through")
         }
         rows.append(
             {

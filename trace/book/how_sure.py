@@ -15,7 +15,9 @@ NEVER = 2**53  # later than any piece was cut
 NAMED = 3
 
 
-def explain(book: Book, shop: str, found: dict[str, Any], us: bool | None = None, said: str = "") -> dict[str, Any]:
+def explain(
+    book: Book, shop: str, found: dict[str, Any], us: bool | None = None, said: str = ""
+) -> dict[str, Any]:
     """*found*, as :func:`recalls.recall` gives it, explained for the page *how sure are we?*
 
     ``tiers``: per tier ``tier``, ``count`` and ``sentence``, all five of them, empty ones too. ``rests_on``: sentences on the
@@ -67,10 +69,9 @@ def _certain(say: _Say, mine: list[Item]) -> str:
     if not mine:
         return f"No tire is certain to hold {say.suspect}."
     fewest = min(mine, key=lambda one: (one["grams"]["least"], one["id"]))
-    holds = "hold" if len(mine) > 1 else "holds"
     return (
-        f"{_tires(mine)} {holds} {say.suspect} for certain, whatever hoses and hoppers held within their limits and however far the weights "
-        f"were off within their bases: {say.span(mine)}; the least of them, {fewest['id']}, holds {say.mass(fewest['grams']['least'])} or more."
+        f"{_tires(mine)} {'hold' if len(mine) > 1 else 'holds'} {say.suspect} for certain, whatever hoses and hoppers held within "
+        f"their limits and however far the weights were off within their bases: {say.span(mine)}; the least of them, {fewest['id']}, holds {say.mass(fewest['grams']['least'])} or more."
     )
 
 
@@ -107,15 +108,23 @@ def _not_excluded(say: _Say, mine: list[Item]) -> str:
     best = max(one["exposure"]["best"] for one in mine)
     many, batches = say.by_unknown
     if not many:
-        why = "it is the bounds of hoses, hoppers and weights alone"
+        because = "it is the bounds of hoses, hoppers and weights alone"
     else:
-        share = f"{many} of them stand here" if many < len(mine) else "all of them stand here" if many > 1 else "it stands here"
-        why = f"{share} only because material of unknown origin may be of it"
+        share = (
+            f"{many} of them stand here"
+            if many < len(mine)
+            else "all of them stand here"
+            if many > 1
+            else "it stands here"
+        )
+        because = f"{share} only because material of unknown origin may be of it"
         if batches:
-            why += f", by way of {', '.join(batches[:NAMED])}" + (f" and {len(batches) - NAMED} more" if len(batches) > NAMED else "")
+            because += f", by way of {', '.join(batches[:NAMED])}" + (
+                f" and {len(batches) - NAMED} more" if len(batches) > NAMED else ""
+            )
     return (
         f"{_tires(mine)} most likely {'hold' if len(mine) > 1 else 'holds'} less than {say.threshold} ({_share(best)} at most by the likely "
-        f"course), but it can't be excluded that it is more, up to {_share(most['exposure']['most'])} in {most['id']}: {why}."
+        f"course), but it can't be excluded that it is more, up to {_share(most['exposure']['most'])} in {most['id']}: {because}."
     )
 
 

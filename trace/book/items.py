@@ -13,11 +13,11 @@ SIDES = {"A": "side A · isocyanate", "B": "side B · polyol"}
 
 
 class Say:
-    """Values in the words and units of one shop."""
+    """Values in the words of one shop, and in its units or, with *us* said, in those of who reads."""
 
-    def __init__(self, book: Book, shop: str) -> None:
+    def __init__(self, book: Book, shop: str, us: bool | None = None) -> None:
         self.book = book
-        self.us = queries.is_us(book, shop)
+        self.us = queries.is_us(book, shop) if us is None else us
         self.zone = queries.timezone(book, shop)
 
     def mass(self, grams: int | None) -> str:
@@ -39,15 +39,16 @@ class Say:
         return queries.name_of(self.book, item)
 
 
-def facts(book: Book, item: str) -> dict[str, str]:
-    """The few facts of an item, in words and the shop's units; empty ones left out."""
+def facts(book: Book, item: str, say: Say | None = None) -> dict[str, str]:
+    """The few facts of an item, in words and the units of *say*, the shop's where none is given; empty ones left out."""
     kind = ids.kind_of(item)
-    say = Say(book, queries.shop_of(book, item))
+    say = say or Say(book, queries.shop_of(book, item))
     found: dict[str, str] = {}
     if kind == "L" and (tote := queries.tote(book, item)):
         found = {
             "Substance": SIDES[tote.side], "System": tote.system, "Supplier": tote.supplier, "Lot": tote.lot,
             "Net": f"{say.mass(tote.net_g)} ({tote.basis})", "Received": say.time(tote.received_at), "Use by": say.time(tote.use_by),
+            "Supplier's item": tote.supplier_item, "Supplier's serial": tote.supplier_serial, "Supplier's code": tote.supplier_code,
         }  # fmt: skip
     elif kind == "G" and (batch := queries.batch(book, item)):
         parts = queries.ingredients(book, item)
@@ -99,32 +100,36 @@ def _tire_facts(book: Book, item: str, say: Say) -> dict[str, str]:
     return found
 
 
-def about(book: Book, item: str) -> dict[str, Any]:
+def about(book: Book, item: str, *, with_history: bool = True, say: Say | None = None) -> dict[str, Any]:
     """Facts, place, holds, findings and history of *item*, as plain values. Times ISO 8601 in UTC, ``local`` in the shop's."""
     shop = queries.shop_of(book, item)
-    say = Say(book, shop)
+    say = say or Say(book, shop)
     place = queries.place_of(book, item)
-    return {
+    found = {
         "id": ids.pretty(item),
         "kind": ids.KINDS[ids.kind_of(item)],
         "shop": shop,
-        "facts": facts(book, item),
+        "facts": facts(book, item, say),
         "place": {"state": place.state, "where": say.name(place.place) if place.place else "", "since": times.utc_text(place.since)},
         "holds": [
             {"hold": f"{h.seq}.{h.n}", "why": h.why, "since": times.utc_text(h.at), "lot": h.lot, "by": say.name(h.who)}
             for h in queries.holds_on(book, item)
         ],
         "findings": [{"code": f.code, "words": f.words, "seq": f.seq} for f in queries.findings_on(book, item)],
-        "history": [
+    }  # fmt: skip
+    if with_history:
+        found["history"] = [
             {"at": times.utc_text(t.at), "local": say.time(t.at), "words": t.words, "seq": t.seq, "state": t.state,
              "where": say.name(t.place) if t.place else "", "kind": t.kind}
             for t in queries.timeline(book, item)
-        ],
-    }  # fmt: skip
+        ]  # fmt: skip
+    return found
 
 
 def search(book: Book, shop: str, text: str, most: int = 50) -> list[dict[str, str]]:
-    """Items that *text* names or that bear a word beginning with it, each with the reason it was found."""
+    """Items that *text* names or that bear a word with it in it, each with the reason it was found."""
+    from fillbook.trace.book import lists
+
     found: dict[str, str] = {}
     try:
         item = ids.read(text)
@@ -142,7 +147,7 @@ def search(book: Book, shop: str, text: str, most: int = 50) -> list[dict[str, s
                 found[code] = "this service number"
         except Nonsense:
             pass
-    for row in queries.find_words(book, shop, text, most):
+    for row in lists.find(book, shop, text, most):
         found.setdefault(row["item"], f"{row.field.replace('_', ' ')} {row.word}")
     return [
         {"id": ids.pretty(code), "kind": ids.KINDS[ids.kind_of(code)], "why": why}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Collection
 from typing import Any
 
 from fillbook.trace.book import queries
@@ -10,7 +11,18 @@ from fillbook.trace.book.derive import LineState
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import flow, ids, times
 
-COLUMNS = ("received", "poured_in", "poured_out", "in_tires", "cups", "purged", "waste", "in_hoses", "left", "unaccounted")
+COLUMNS = (
+    "received",
+    "poured_in",
+    "poured_out",
+    "in_tires",
+    "cups",
+    "purged",
+    "waste",
+    "in_hoses",
+    "left",
+    "unaccounted",
+)
 WHERE = {
     "main": "in_tires",
     "top-up": "in_tires",
@@ -22,38 +34,46 @@ WHERE = {
 GONE = ("empty", "scrapped", "mixed")
 
 
-def totes(book: Book, shop: str) -> list[dict[str, Any]]:
+def totes(book: Book, shop: str, only: Collection[str] | None = None) -> list[dict[str, Any]]:
     """One row per tote, oldest first, in grams: what came in, where it went (best), what is left, what nobody can account for.
 
     ``through_gun`` is all that was drawn. What was poured over into another tote is counted there again, as ``poured_in``. A tote booked empty has nothing left; the rest of one in use is what it has not given.
-    ``bases`` are those of the weights that went into the row, the widest being the one to doubt first.
+    *only*: these totes, by compact ID; all, if not said. ``bases`` are those of the weights that went into the row, the widest being the one to doubt first.
     """
+    chosen = "" if only is None else f" AND t.item IN ({', '.join('?' * len(only)) or 'NULL'})"
+    args = [shop, *(only or ())]
     drawn: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     bases: dict[str, set[str]] = defaultdict(set)
     for code, purpose, basis, grams in book.tuples(
         "SELECT t.item, a.purpose, a.basis, sum(k.best_g) FROM tote t JOIN item i ON i.code = t.item "
         "JOIN link k ON k.parent = i.num JOIN item c ON c.num = k.child "
         "JOIN line_act a ON a.item = c.code AND a.what = 'draw' AND a.seq * 64 + a.n = k.draw "
-        "WHERE t.shop = ? GROUP BY t.item, a.purpose, a.basis",
-        shop,
+        f"WHERE t.shop = ?{chosen} GROUP BY t.item, a.purpose, a.basis",
+        *args,
     ):
         drawn[code][WHERE.get(purpose, "waste")] += int(grams)
         bases[code].add(basis)
     hoses = in_hoses(book, shop)
     poured: dict[str, int] = defaultdict(int)
     for code, child, grams in book.tuples(
-        "SELECT g.source, g.batch, g.grams FROM ingredient g JOIN tote t ON t.item = g.source WHERE t.shop = ?", shop
+        "SELECT g.source, g.batch, g.grams FROM ingredient g JOIN tote t ON t.item = g.source WHERE t.shop = ?"
+        + chosen,
+        *args,
     ):
         if ids.kind_of(child) == "L":
             poured[code] += int(grams)
         else:  # a liquid retain
             drawn[code]["cups"] += int(grams)
     rows = []
-    for tote in book.rows("SELECT * FROM tote WHERE shop = ? ORDER BY received_at, item", shop):
+    for tote in book.rows(
+        f"SELECT t.* FROM tote t WHERE t.shop = ?{chosen} ORDER BY t.received_at, t.item", *args
+    ):
         code = tote["item"]
         mixture = tote.lot == ""
         went = drawn[code]
-        scrapped = book.value("SELECT coalesce(sum(grams), 0) FROM out_of WHERE item = ? AND what = 'scrap'", code)
+        scrapped = book.value(
+            "SELECT coalesce(sum(grams), 0) FROM out_of WHERE item = ? AND what = 'scrap'", code
+        )
         went["waste"] += int(scrapped)
         through = sum(went.values()) - int(scrapped)
         standing = hoses.get(code, 0)
@@ -106,13 +126,53 @@ def _together(rows: list[dict[str, Any]], *keys: str) -> list[dict[str, Any]]:
     return list(found.values())
 
 
-def lots(book: Book, shop: str) -> list[dict[str, Any]]:
+def window(
+    book: Book, shop: str, by: str, before: int | None = None, most: int = 60
+) -> tuple[int | None, list[str]]:
+    """The totes of one page by ``lot``, ``month`` or ``tote``, about *most* of them, received before *before* (seconds of UTC).
+
+    Months and lots come whole: a lot belongs to the page of its first tote. Returns also before when the next page's were received;
+    None where this is the last.
+    """
+    latest = 2**53 if before is None else before
+    since = book.value(
+        "SELECT min(received_at) FROM (SELECT received_at FROM tote WHERE shop = ? AND received_at < ? ORDER BY received_at DESC LIMIT ?) newest",
+        shop, latest, most,
+    )  # fmt: skip
+    if since is None:
+        return None, []
+    if by == "month":
+        zone = queries.timezone(book, shop)
+        first = times.local(since, zone).replace(day=1, hour=0, minute=0, second=0)
+        since = int(first.timestamp())
+    rows = book.rows(
+        "SELECT item, supplier, lot FROM tote WHERE shop = ? AND received_at >= ? AND received_at < ?",
+        shop,
+        since,
+        latest,
+    )
+    items = [row["item"] for row in rows]
+    if by == "lot":
+        items = []
+        for supplier, lot in {(row.supplier, row.lot) for row in rows}:
+            whole = (
+                queries.lot_totes(book, shop, supplier, lot) if lot else [row for row in rows if not row.lot]
+            )
+            if not lot or min(tote.received_at for tote in whole) >= since:
+                items += [tote["item"] for tote in whole]
+    more = book.value("SELECT 1 FROM tote WHERE shop = ? AND received_at < ? LIMIT 1", shop, since)
+    return (since if more else None), items
+
+
+def lots(book: Book, shop: str, only: Collection[str] | None = None) -> list[dict[str, Any]]:
     """The totes' rows added up by supplier, lot and side."""
-    return _together(totes(book, shop), "supplier", "lot", "side")
+    return _together(totes(book, shop, only), "supplier", "lot", "side")
 
 
-def months(book: Book, shop: str) -> list[dict[str, Any]]:
+def months(book: Book, shop: str, only: Collection[str] | None = None) -> list[dict[str, Any]]:
     """The totes' rows added up by the month they came in, in the shop's zone of time, and by side."""
     zone = queries.timezone(book, shop)
-    rows = [{**row, "month": times.show_date(row["received_at"], zone)[:7]} for row in totes(book, shop)]
+    rows = [
+        {**row, "month": times.show_date(row["received_at"], zone)[:7]} for row in totes(book, shop, only)
+    ]
     return _together(rows, "month", "side")

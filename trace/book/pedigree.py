@@ -1,31 +1,35 @@
-"""Where an item came from and went to, as nodes and edges for the picture: folded by lot and by month, traces left to the table."""
+"""Where an item came from and went to, as nodes and edges for the picture: folded by lot and by time, traces left to the table."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
-from fillbook.trace.book import queries, suspects
+from fillbook.trace.book import queries, reach
 from fillbook.trace.book.opening import Book
-from fillbook.trace.core import exposure, ids, lineage, times
+from fillbook.trace.core import ids, lineage, times
 
-LEAST_SHARE = 0.001  # what holds less than a thousandth of it is counted, not drawn
-ALONE = 12  # so many items of a kind are drawn one by one; more are folded by month
+LEAST_SHARE = 0.001  # what holds less than a thousandth of it is not drawn
+FOLLOWED = LEAST_SHARE / 4  # and what holds less than this is not followed further
+ALONE = 12  # so many items of a kind are drawn one by one; more are folded
+LOTS = 24  # so many lots are drawn lot by lot
+CHUNK = 500
 
 
 @dataclass(frozen=True)
 class Row:
-    """One line of the table beside the picture: an item, how it is related, and its share."""
+    """One line of the table beside the picture: an item, how it is related, its share, and the lot or the day it is known by."""
 
     item: str
     way: str  # "from" or "to"
     share: float  # of the item asked about that came from it; or of it that came from the item asked about
+    words: str = ""
 
 
 @dataclass(frozen=True)
 class Pedigree:
-    """What the picture is made of, the same as rows, and how many items were too little to draw."""
+    """What the picture is made of, the same as rows, and how many items were too little to draw (at least)."""
 
     picture: lineage.Picture
     rows: tuple[Row, ...]
@@ -33,60 +37,112 @@ class Pedigree:
 
 
 def pedigree(book: Book, item: str, opened: Collection[str] = (), width: int = 1100) -> Pedigree:
-    """The picture of *item*: everything it was made from and everything made from it, by any path, from a thousandth on."""
-    shop = queries.shop_of(book, item)
-    back = suspects.backward(book, item)
-    onward = suspects.onward(book, item)
-    came = exposure.origins_all(back, item) if back else {}
-    went = exposure.fractions(onward, [item]) if onward else {}
-    rows = [Row(code, "from", share) for code, share in came.items() if code and code != item and share >= LEAST_SHARE]
-    rows += [
-        Row(code, "to", share) for code, share in went.items() if code != item and share >= LEAST_SHARE and ids.is_valid(code)
-    ]  # fmt: skip
-    drawn = {row.item for row in rows if ids.kind_of(row.item) in lineage.KINDS} | {item}
-    traces = sum(1 for code, share in {**came, **went}.items() if ids.is_valid(code) and share < LEAST_SHARE)
+    """The picture of *item*: everything it was made from and everything made from it, by any path, from a thousandth on.
+
+    *opened*: the keys of the boxes that are unfolded. What is crowded folds again inside: a lot's year into lots, a year into months.
+    """
+    zone = queries.timezone(book, queries.shop_of(book, item))
+    number = book.value("SELECT num FROM item WHERE code = ?", item)
+    back, onward = reach.back_to(book, number, FOLLOWED), reach.on_from(book, number, FOLLOWED)
+    codes = _codes(book, {number, *back.shares, *onward.shares})
+    related = [
+        (codes[one], way, share)
+        for way, kin in (("from", back), ("to", onward))
+        for one, share in kin.shares.items()
+        if share >= LEAST_SHARE and ids.is_valid(codes[one])
+    ]
+    drawn = {code for code, _, _ in related if ids.kind_of(code) in lineage.KINDS} | {item}
     sums: dict[tuple[str, str], int] = defaultdict(int)
-    for link in {*back, *onward}:
-        if link.parent in drawn and link.child in drawn:
-            sums[(link.parent, link.child)] += link.best_g
-    counts: dict[str, int] = defaultdict(int)
-    for code in drawn:
-        counts[ids.kind_of(code)] += 1
-    zone = queries.timezone(book, shop)
-    nodes = [_node(book, code, code == item) for code in sorted(drawn)]
-    nodes = _fold_by_time(nodes, {kind for kind, count in counts.items() if count > ALONE and kind != "L"}, item, zone)
-    boxes, flows = lineage.fold(nodes, [lineage.Edge(p, c, g) for (p, c), g in sorted(sums.items())], opened)
+    for (parent, child), grams in {**back.grams, **onward.grams}.items():
+        ends = codes.get(parent, ""), codes.get(child, "")
+        if ends[0] in drawn and ends[1] in drawn:
+            sums[ends] += grams
+    nodes = _nodes(book, sorted(drawn), item, zone)
+    folded = [
+        node
+        for kind in lineage.KINDS
+        for node in _folded([n for n in nodes if n.kind == kind and n.id != item], kind, opened, zone)
+    ]
+    whole = [*folded, *(node for node in nodes if node.id == item)]
+    boxes, flows = lineage.fold(whole, [lineage.Edge(p, c, g) for (p, c), g in sorted(sums.items())])
+    words = {node.id: node.fold if node.kind == "L" else times.show_date(node.start, zone) for node in nodes}
+    rows = [Row(code, way, share, words.get(code, "")) for code, way, share in related]
+    few = sum(1 for kin in (back, onward) for share in kin.shares.values() if share < LEAST_SHARE)
     ordered = sorted(rows, key=lambda row: (row.way, -row.share, row.item))
-    return Pedigree(lineage.place(boxes, flows, width), tuple(ordered), traces)
+    return Pedigree(lineage.place(boxes, flows, width), tuple(ordered), back.traces + onward.traces + few)
 
 
-def _fold_by_time(nodes: list[lineage.Node], kinds: set[str], item: str, zone: str) -> list[lineage.Node]:
-    """Nodes of the crowded *kinds* folded by month, or by day where they all lie within two months; *item* stays alone."""
-    folded = []
-    for kind in kinds:
-        mine = [node for node in nodes if node.kind == kind and node.id != item]
-        days = {node.id: times.show_date(node.start, zone) for node in mine}
-        cut = 7 if len({day[:7] for day in days.values()}) > 2 else 10
-        folded += [replace(node, fold=days[node.id][:cut]) for node in mine]
-    done = {node.id for node in folded}
-    return [node for node in nodes if node.id not in done] + folded
+def _folded(
+    nodes: Sequence[lineage.Node], kind: str, opened: Collection[str], zone: str, level: int = 0
+) -> list[lineage.Node]:
+    """*nodes* of one kind, each with the key it folds under: totes by lot, and lots by month or year where there are many; batches and tires by
+    the year, month or day, whichever is the finest that leaves few boxes. An opened one is folded by the next finer.
+    """
+    cuts = (4, 7, 0) if kind == "L" else (4, 7, 10)
+
+    def key(node: lineage.Node, at: int) -> str:
+        cut = cuts[at]
+        return times.show_date(node.start, zone)[:cut] if cut else node.fold
+
+    if level >= len(cuts) or (kind != "L" and len(nodes) <= ALONE):
+        return [replace(node, fold=node.id) for node in nodes]
+    at = next(
+        (
+            n
+            for n in reversed(range(level, len(cuts)))
+            if len({key(node, n) for node in nodes}) <= (ALONE if cuts[n] else LOTS)
+        ),
+        level,
+    )
+    groups: dict[str, list[lineage.Node]] = defaultdict(list)
+    for node in nodes:
+        groups[key(node, at)].append(node)
+    found: list[lineage.Node] = []
+    for name, members in groups.items():
+        if len(members) == 1:
+            found.append(replace(members[0], fold=members[0].id))
+        elif f"{kind}:{name}" in opened:
+            found += _folded(members, kind, opened, zone, at + 1)
+        else:
+            found += [replace(node, fold=name) for node in members]
+    return found
 
 
-def _node(book: Book, code: str, asked: bool) -> lineage.Node:
-    kind = ids.kind_of(code)
-    start = queries.first_seen(book, code) or 0
-    end = start
-    fold = words = ids.pretty(code)
-    if kind == "L":
-        tote = queries.tote(book, code)
-        used = book.one(
-            "SELECT min(at) AS first, max(at) AS last FROM line_act WHERE item = ? AND what IN ('hook', 'off')", code
+def _codes(book: Book, numbers: Collection[int]) -> dict[int, str]:
+    found: dict[int, str] = {}
+    wanted = sorted(numbers)
+    for start in range(0, len(wanted), CHUNK):
+        part = wanted[start : start + CHUNK]
+        found.update(
+            book.tuples(f"SELECT num, code FROM item WHERE num IN ({', '.join('?' * len(part))})", *part)
         )
-        if used and used.first is not None:
-            start, end = used.first, max(used.last, used.first)
-        if tote:
-            fold = f"lot {tote.lot}" if tote.lot else "mixtures"
-    else:
-        fill = queries.fill(book, code)
-        start = end = fill.at if fill else start
-    return lineage.Node(code, kind, start, end, ids.pretty(code) if asked else fold, words)
+    return found
+
+
+def _nodes(book: Book, codes: Sequence[str], asked: str, zone: str) -> list[lineage.Node]:
+    """The items with when they mattered: a tote from its hooking up to its coming off, a fill at its end, anything else when it came in."""
+    seen: dict[str, tuple[int, int]] = {}
+    lots: dict[str, str] = {}
+    for start in range(0, len(codes), CHUNK):
+        part = codes[start : start + CHUNK]
+        marks = ", ".join("?" * len(part))
+        for code, at in book.tuples(
+            f"SELECT item, min(at) FROM touch WHERE item IN ({marks}) AND state IS NOT NULL GROUP BY item",
+            *part,
+        ):
+            seen[code] = at, at
+        for code, first, last in book.tuples(
+            f"SELECT item, min(at), max(at) FROM line_act WHERE item IN ({marks}) AND what IN ('hook', 'off') GROUP BY item",
+            *part,
+        ):
+            seen[code] = first, last
+        for code, at in book.tuples(f"SELECT item, at FROM fill WHERE item IN ({marks})", *part):
+            seen[code] = at, at
+        lots.update(book.tuples(f"SELECT item, lot FROM tote WHERE item IN ({marks})", *part))
+    nodes = []
+    for code in codes:
+        words = fold = ids.pretty(code)
+        if code in lots and code != asked:
+            fold = f"lot {lots[code]}" if lots[code] else "mixtures"
+        nodes.append(lineage.Node(code, ids.kind_of(code), *seen.get(code, (0, 0)), fold, words))
+    return nodes

@@ -19,6 +19,11 @@ def shop_row(book: Book, shop: str) -> Row:
     return found
 
 
+def first_request(book: Book, shop: str) -> str | None:
+    """The request id that began the shop's journal."""
+    return book.value("SELECT request FROM event WHERE shop = ? AND seq = 1", shop)
+
+
 def timezone(book: Book, shop: str) -> str:
     return book.value("SELECT timezone FROM shop WHERE shop = ?", shop) or "UTC"
 
@@ -206,14 +211,17 @@ def tire(book: Book, item: str) -> Row | None:
 def rating(book: Book, item: str) -> int | None:
     """The lowest rating of a tire in pascals: what was read at the last look, else what it was taken in with."""
     seen = book.value(
-        "SELECT value FROM inspection WHERE item = ? AND name = 'rating_pa' ORDER BY at DESC, seq DESC LIMIT 1", item
+        "SELECT value FROM inspection WHERE item = ? AND name = 'rating_pa' ORDER BY at DESC, seq DESC LIMIT 1",
+        item,
     )
     return int(seen) if seen is not None else book.value("SELECT rating_pa FROM tire WHERE item = ?", item)
 
 
 def inspections(book: Book, item: str) -> list[Row]:
     """What was looked at on an item, newest first: at, name, value, good."""
-    return book.rows("SELECT at, name, value, good, seq FROM inspection WHERE item = ? ORDER BY at DESC, seq DESC, n", item)
+    return book.rows(
+        "SELECT at, name, value, good, seq FROM inspection WHERE item = ? ORDER BY at DESC, seq DESC, n", item
+    )
 
 
 def inspected(book: Book, item: str, name: str, at: int) -> Row | None:
@@ -225,7 +233,11 @@ def inspected(book: Book, item: str, name: str, at: int) -> Row | None:
 
 
 def order(book: Book, shop: str, number: str) -> Row | None:
-    return book.one("SELECT * FROM work_order WHERE shop = ? AND lower(number) = lower(?) ORDER BY seq DESC LIMIT 1", shop, number)
+    return book.one(
+        "SELECT * FROM work_order WHERE shop = ? AND lower(number) = lower(?) ORDER BY seq DESC LIMIT 1",
+        shop,
+        number,
+    )
 
 
 def orders(book: Book, shop: str) -> list[Row]:
@@ -238,7 +250,9 @@ def orders(book: Book, shop: str) -> list[Row]:
 
 
 def taken_in_on(book: Book, shop: str, number: str) -> int:
-    return book.value("SELECT count(*) FROM tire WHERE shop = ? AND lower(order_number) = lower(?)", shop, number)
+    return book.value(
+        "SELECT count(*) FROM tire WHERE shop = ? AND lower(order_number) = lower(?)", shop, number
+    )
 
 
 def last_touch(book: Book, item: str, state: str, at: int) -> int | None:
@@ -249,7 +263,9 @@ def last_touch(book: Book, item: str, state: str, at: int) -> int | None:
 def soaked_s(book: Book, tire: str, at: int) -> int:
     """Seconds a tire lay in a warm zone before its fill, by its scans up to *at*."""
     rows = book.tuples(
-        "SELECT state, at FROM touch WHERE item = ? AND state IS NOT NULL AND at <= ? ORDER BY at, rank, seq, n", tire, at
+        "SELECT state, at FROM touch WHERE item = ? AND state IS NOT NULL AND at <= ? ORDER BY at, rank, seq, n",
+        tire,
+        at,
     )
     ends = [row[1] for row in rows[1:]] + [at]
     return sum(end - began for (state, began), end in zip(rows, ends, strict=True) if state == "soaking")
@@ -306,9 +322,18 @@ def lot_totes(book: Book, shop: str, supplier: str, lot: str) -> list[Row]:
 def find_lot(book: Book, shop: str, said: str) -> Row | None:
     """The one lot written as ``LOT`` or ``SUPPLIER/LOT``; None where none is, UnknownItem where several suppliers use it."""
     text = said.strip().removeprefix("lot ").strip()
+    from fillbook.trace.book.derive import plain_word
+
+    # By the search's words first, so that no more totes are looked at than may fit; a lot without a letter or digit has no such word.
+    words = {plain_word(text[n:]) for n in (0, *(n + 1 for n, c in enumerate(text) if c == "/"))}
+    few = (
+        f" AND item IN (SELECT item FROM search WHERE word IN ({', '.join('?' * len(words))}) AND field = 'lot')"
+        if "" not in words
+        else ""
+    )
     rows = book.rows(
-        "SELECT DISTINCT supplier, lot FROM tote WHERE shop = ? AND (lower(lot) = lower(?) OR lower(supplier || '/' || lot) = lower(?))",
-        shop, text, text,
+        "SELECT DISTINCT supplier, lot FROM tote WHERE shop = ? AND (lower(lot) = lower(?) OR lower(supplier || '/' || lot) = lower(?))" + few,
+        shop, text, text, *(sorted(words) if few else ()),
     )  # fmt: skip
     if len(rows) > 1:
         both = " or ".join(f"{r.supplier}/{r.lot}" for r in rows)
@@ -454,13 +479,22 @@ def stays(book: Book, tire: str) -> list[tuple[str, int, int | None]]:
 
 def sensors(book: Book, zone: str) -> list[str]:
     """The loggers whose files came in for *zone*."""
-    return [row[0] for row in book.tuples("SELECT DISTINCT sensor FROM sample_block WHERE zone = ? ORDER BY sensor", zone)]
+    return [
+        row[0]
+        for row in book.tuples(
+            "SELECT DISTINCT sensor FROM sample_block WHERE zone = ? ORDER BY sensor", zone
+        )
+    ]
 
 
 def samples(book: Book, zone: str, sensor: str, start: int, end: int) -> list[tuple[int, int]]:
     """A logger's samples (at, thousandths of °C) around [start, end], one per time: the lowest where its files disagree."""
-    before = book.value("SELECT max(at) FROM sample WHERE zone = ? AND sensor = ? AND at < ?", zone, sensor, start)
-    after = book.value("SELECT min(at) FROM sample WHERE zone = ? AND sensor = ? AND at > ?", zone, sensor, end)
+    before = book.value(
+        "SELECT max(at) FROM sample WHERE zone = ? AND sensor = ? AND at < ?", zone, sensor, start
+    )
+    after = book.value(
+        "SELECT min(at) FROM sample WHERE zone = ? AND sensor = ? AND at > ?", zone, sensor, end
+    )
     return book.tuples(
         "SELECT at, min(mc) FROM sample WHERE zone = ? AND sensor = ? AND at BETWEEN ? AND ? GROUP BY at ORDER BY at",
         zone, sensor, start if before is None else before, end if after is None else after,
@@ -488,7 +522,13 @@ def newest_sample(book: Book, zone: str) -> Row | None:
     newest = [
         row
         for sensor in sensors(book, zone)
-        if (row := book.one("SELECT at, mc, sensor FROM sample WHERE zone = ? AND sensor = ? ORDER BY at DESC LIMIT 1", zone, sensor))
+        if (
+            row := book.one(
+                "SELECT at, mc, sensor FROM sample WHERE zone = ? AND sensor = ? ORDER BY at DESC LIMIT 1",
+                zone,
+                sensor,
+            )
+        )
     ]
     return max(newest, key=lambda row: row.at, default=None)
 
@@ -496,29 +536,25 @@ def newest_sample(book: Book, zone: str) -> Row | None:
 def in_state(book: Book, shop: str, *states: str) -> list[Row]:
     """Tires in one of these states, longest there first."""
     marks = ", ".join("?" * len(states))
-    return book.rows(
-        f"SELECT p.item, p.state, p.place, p.since, t.customer, t.size, t.section FROM place p JOIN tire t ON t.item = p.item "
-        f"WHERE t.shop = ? AND p.state IN ({marks}) ORDER BY p.since, p.item",
-        shop, *states,
+    return book.rows(  # CROSS: from the few in that state to their tires, never from all tires
+        f"SELECT p.item, p.state, p.place, p.since, t.customer, t.size, t.section FROM place p CROSS JOIN tire t "
+        f"WHERE p.state IN ({marks}) AND p.item BETWEEN ? AND ? AND t.item = p.item ORDER BY p.since, p.item",
+        *states, shop + "F", shop + "FZ",
     )  # fmt: skip
+
+
+def states(book: Book) -> list[str]:
+    """The states that anything is in, each found by one step along the index."""
+    found: list[str] = []
+    while (
+        state := book.value("SELECT min(state) FROM place WHERE state > ?", found[-1] if found else "")
+    ) is not None:
+        found.append(state)
+    return found
 
 
 def releases(book: Book, tire: str) -> list[Row]:
     return book.rows("SELECT * FROM released WHERE item = ? ORDER BY at, seq", tire)
-
-
-def find_words(book: Book, shop: str, text: str, most: int = 50) -> list[Row]:
-    """Items that bear a word beginning with *text*: lot, supplier, customer, unit number, serials."""
-    from fillbook.trace.book.derive import plain_word
-
-    word = plain_word(text)
-    if not word:
-        return []
-    return book.rows(
-        "SELECT DISTINCT s.item, min(s.field) AS field, min(s.word) AS word FROM search s JOIN item i ON i.code = s.item "
-        "WHERE i.shop = ? AND s.word >= ? AND s.word < ? GROUP BY s.item ORDER BY s.item LIMIT ?",
-        shop, word, word + "\uffff", most,
-    )  # fmt: skip
 
 
 def prints_of(book: Book, item: str) -> list[Row]:
@@ -539,12 +575,18 @@ def not_accepted(book: Book, shop: str) -> list[str]:
 
 def face_set(book: Book, shop: str, face: str) -> Row | None:
     """What the shop last chose for a label; None: nothing yet."""
-    return book.one("SELECT * FROM face_set WHERE shop = ? AND face = ? ORDER BY seq DESC LIMIT 1", shop, face)
+    return book.one(
+        "SELECT * FROM face_set WHERE shop = ? AND face = ? ORDER BY seq DESC LIMIT 1", shop, face
+    )
 
 
 def printer_of(book: Book, shop: str, station: str) -> Row | None:
     """The printer last chosen for a station."""
-    return book.one("SELECT * FROM printer_set WHERE shop = ? AND lower(station) = lower(?) ORDER BY seq DESC LIMIT 1", shop, station)
+    return book.one(
+        "SELECT * FROM printer_set WHERE shop = ? AND lower(station) = lower(?) ORDER BY seq DESC LIMIT 1",
+        shop,
+        station,
+    )
 
 
 def paper_trials(book: Book, shop: str) -> list[Row]:
@@ -553,7 +595,10 @@ def paper_trials(book: Book, shop: str) -> list[Row]:
 
 def supplier_notes(book: Book, shop: str) -> dict[str, Row]:
     """How each supplier's codes are read: the newest note for each."""
-    return {row.supplier: row for row in book.rows("SELECT * FROM supplier_note WHERE shop = ? ORDER BY seq", shop)}
+    return {
+        row.supplier: row
+        for row in book.rows("SELECT * FROM supplier_note WHERE shop = ? ORDER BY seq", shop)
+    }
 
 
 def recalls(book: Book, shop: str) -> list[Row]:

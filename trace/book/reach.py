@@ -144,6 +144,116 @@ def _wait(mine: list[Row], seen: set[int], waiting: list[tuple[int, int, list[Ro
         heappush(waiting, (max(row[0] for row in mine), child, mine))
 
 
+def share_in(book: Book, item: int, members: set[int], cut: float) -> tuple[float, float]:
+    """The share of *item* that is one of *members*, by any path, and the share that was not followed: what holds less than *cut* of it.
+
+    Numbers, not IDs. The true share lies between the first and the sum of both.
+    """
+    held: dict[int, float] = {item: 1.0}
+    found = left = 0.0
+    waiting: list[tuple[int, int]] = [(-(2**62), item)]
+    made: dict[int, list[tuple[int, int, int]]] = {}
+    while waiting:
+        _, number = heappop(waiting)
+        share = held.pop(number)
+        if number in members:
+            found += share
+            continue
+        if share < cut:
+            left += share
+            continue
+        rows = made.pop(number, None)
+        if rows is None:
+            rows = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", number)
+        whole = sum(row[2] for row in rows)
+        for _, parent, best in rows:
+            if not (parent and best):
+                continue
+            if parent in held:
+                held[parent] += share * best / whole
+                continue
+            held[parent] = share * best / whole
+            made[parent] = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", parent)
+            heappush(waiting, (-max((row[0] for row in made[parent]), default=-(2**62)), parent))
+    return found, left
+
+
+@dataclass(frozen=True)
+class Kin:
+    """What is related to an item one way, by number: the share of each, the grams between them, and how many were not followed."""
+
+    shares: dict[int, float]
+    grams: dict[tuple[int, int], int]  # (parent, child) -> grams, best
+    traces: int
+
+
+def back_to(book: Book, item: int, cut: float) -> Kin:
+    """What *item* came from, by any path: the share of it that came by way of each, batches and fills on the way among them.
+
+    What holds less than *cut* of it is counted and not followed.
+    """
+    shares: dict[int, float] = {item: 1.0}
+    grams: dict[tuple[int, int], int] = {}
+    traces = 0
+    waiting: list[tuple[int, int]] = [(-(2**62), item)]
+    made: dict[int, list[tuple[int, int, int]]] = {}
+    while waiting:  # later items first, so that each share is whole when its turn comes
+        _, number = heappop(waiting)
+        share = shares[number]
+        if share < cut:
+            traces += 1
+            continue
+        rows = made.pop(number, None)
+        if rows is None:
+            rows = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", number)
+        whole = sum(row[2] for row in rows)
+        for _, parent, best in rows:
+            if not (parent and best):
+                continue
+            grams[parent, number] = grams.get((parent, number), 0) + best
+            if parent not in shares:
+                shares[parent] = 0.0
+                made[parent] = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", parent)
+                heappush(waiting, (-max((row[0] for row in made[parent]), default=-(2**62)), parent))
+            shares[parent] += share * best / whole
+    del shares[item]
+    return Kin({number: share for number, share in shares.items() if share >= cut}, grams, traces)
+
+
+def on_from(book: Book, item: int, cut: float) -> Kin:
+    """What was made from *item*, by any path: the share of each that came from it. What holds less than *cut* of it is not followed."""
+    shares: dict[int, float] = {item: 1.0}
+    grams: dict[tuple[int, int], int] = {}
+    traces = 0
+    waiting: list[tuple[int, int]] = []
+    made: dict[int, list[tuple[int, int, int]]] = {}
+    seen = {item}
+
+    def wait_for(parent: int) -> None:
+        for (child,) in book.tuples("SELECT DISTINCT child FROM link WHERE parent = ?", parent):
+            if child not in seen:
+                seen.add(child)
+                made[child] = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", child)
+                heappush(waiting, (max(row[0] for row in made[child]), child))
+
+    wait_for(item)
+    while waiting:  # earlier items first: all that one is made of stands by then
+        _, number = heappop(waiting)
+        rows = made.pop(number)
+        whole = sum(row[2] for row in rows)
+        share = sum(shares.get(parent, 0.0) * best for _, parent, best in rows) / whole if whole else 0.0
+        if share < cut:
+            traces += 1
+            continue
+        shares[number] = share
+        for _, parent, best in rows:
+            if parent in shares and best:
+                grams[parent, number] = grams.get((parent, number), 0) + best
+        wait_for(number)
+    del shares[item]
+    return Kin(shares, grams, traces)
+
+
 def origins(book: Book, item: int, cut: float) -> tuple[dict[int, float], float]:
     """What *item* goes back to, by number (0 is unknown origin), and the share that was not followed: together they are 1.
 

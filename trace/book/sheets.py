@@ -75,7 +75,9 @@ class MorningList:
 def morning_list(book: Book, shop: str, now: int) -> MorningList:
     """The printable list of the racks at *now* (seconds of UTC)."""
     say = Say(book, shop)
-    look = [one.words for one in later.alerts(book, shop)] + [one.words for one in loggers.open_doubts(book, shop)]
+    look = [one.words for one in later.alerts(book, shop)] + [
+        one.words for one in loggers.open_doubts(book, shop)
+    ]
     if warning := cure_zones.heating_warning(book, shop, now):
         look.append(warning.words)
     by_zone: dict[str, list[list[str]]] = {}
@@ -83,7 +85,15 @@ def morning_list(book: Book, shop: str, now: int) -> MorningList:
         ready = "now" if row["ok"] else say.time(row["ready_at"]) if row["ready_at"] else "no forecast"
         hours = [times.hours(row.get(name, 0)) for name in ("credited_s", "attended_s", "unobserved_s")]
         by_zone.setdefault(row["zone_name"] or "not on a rack", []).append(
-            [row["id"], f"{row['customer']} · {row['size']}", row["verdict"], *hours, ready, "; ".join(row["blocks"]), ""]
+            [
+                row["id"],
+                f"{row['customer']} · {row['size']}",
+                row["verdict"],
+                *hours,
+                ready,
+                "; ".join(row["blocks"]),
+                "",
+            ]
         )
     for zone in queries.zones(book, shop):
         newest = queries.newest_sample(book, zone["item"])
@@ -92,8 +102,11 @@ def morning_list(book: Book, shop: str, now: int) -> MorningList:
     cups = [
         [ids.pretty(row["item"]), say.time(row.at), say.name(row.zone) if row.zone else "", ""]
         for row in book.rows(
-            "SELECT c.item, c.at, c.zone FROM cup c JOIN place p ON p.item = c.item WHERE c.shop = ? AND p.state = 'curing' ORDER BY c.at", shop
+            "SELECT c.item, c.at, c.zone FROM cup c JOIN place p ON p.item = c.item WHERE c.shop = ? AND p.state = 'curing' ORDER BY c.at",
+            shop,
         )
     ]
     zones = [(f"{name} ({len(rows)})", rows) for name, rows in sorted(by_zone.items())]
-    return MorningList(queries.shop_row(book, shop).name, say.time(now), str(chain.position(book, shop)), look, cups, zones)
+    return MorningList(
+        queries.shop_row(book, shop).name, say.time(now), str(chain.position(book, shop)), look, cups, zones
+    )

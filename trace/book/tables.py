@@ -8,10 +8,10 @@ from __future__ import annotations
 
 FACTS = (
     "touch", "shop", "limit_set", "system", "person", "zone", "line", "tote", "batch", "ingredient", "line_act", "tire",
-    "fill_start", "fill", "out_of", "reading", "sample_block", "sample", "doubt", "trust", "sensor_act", "sensor_token", "settled", "cup", "cup_read", "released", "dispatch",
+    "fill_start", "fill", "out_of", "reading", "sample_block", "sample", "doubt", "trust", "sensor_act", "sensor_token", "device_act", "settled", "cup", "cup_read", "released", "dispatch",
     "work_order", "inspection", "shift", "attachment", "kept", "waste_out", "weighing", "came_back", "candidate", "hold", "lift", "finding", "print", "print_failed", "face_set", "printer_set", "paper_trial", "supplier_note", "recall", "recall_item",
 )  # fmt: skip
-DERIVED = ("link", "line_state", "place", "search")
+DERIVED = ("link", "line_state", "place", "search", "word_part")
 
 #: How a table is read when two books are compared: numbers of one database are replaced by IDs.
 NATURAL = {

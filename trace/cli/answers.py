@@ -52,13 +52,21 @@ def _threshold(text: str | None) -> int | None:
     metavar="FRACTION",
     help="List what holds it through regrind from this share on.  [default: 0.01]",
 )
-@click.option("--how-sure", is_flag=True, help="Explain each tier with this recall's numbers, and what they rest on.")
+@click.option(
+    "--how-sure", is_flag=True, help="Explain each tier with this recall's numbers, and what they rest on."
+)
 @click.option("--traces", is_flag=True, help="List the traces below the threshold, too.")
 @click.option("--json", "as_json", is_flag=True, help="Print for another program.")
 @book_option
 @click.pass_context
 def recall_command(
-    ctx: click.Context, suspect: str, defect: str, threshold: str | None, how_sure: bool, traces: bool, as_json: bool
+    ctx: click.Context,
+    suspect: str,
+    defect: str,
+    threshold: str | None,
+    how_sure: bool,
+    traces: bool,
+    as_json: bool,
 ) -> None:
     """List every tire that holds SUSPECT: a lot, or the ID of a tote, a regrind batch or a tire; several with commas between; or a
     line and a window of time.

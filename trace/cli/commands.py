@@ -30,8 +30,10 @@ COMMANDS = {
     "show-face": "labelling",
     "limits": "answers",
     "morning-list": "papers",
+    "new-pin-code": "signing",
     "recall": "answers",
     "release-sheet": "papers",
+    "roles": "signing",
     "search": "answers",
     "serve": "serving",
     "trace": "answers",
@@ -40,8 +42,8 @@ COMMANDS = {
     "verify": "keeping",
 }
 VERBS = (
-    "abandon", "add-line", "add-person", "add-system", "add-zone", "adjust-face", "attach", "choose-printer", "clean",
-    "correct", "dispatch", "empty-waste", "end-shift", "finish-fill", "grind", "hang-sensor", "hold", "hook-up", "identify",
+    "abandon", "add-line", "add-person", "add-system", "add-zone", "adjust-face", "admit-device", "attach", "choose-printer", "clean",
+    "correct", "dismiss-device", "dispatch", "empty-waste", "end-shift", "finish-fill", "grind", "hang-sensor", "hold", "hook-up", "identify",
     "inspect", "inspect-tote", "keep", "leak", "let-sensor-send", "lift", "load", "log-temperatures", "note-supplier-code",
     "odd-flow", "open-order", "open-recall", "paper-trial", "pause", "pour-cup", "pour-heel", "print", "print-failed", "purge",
     "rack", "read-cup", "read-temperature", "receive", "reclaim", "release", "reserve-ids", "resume", "return", "run-pump",

@@ -94,6 +94,11 @@ def _run_verb(ctx: click.Context, verb: Any, given: dict[str, Any]) -> None:
         from fillbook.trace.work import sensors
 
         token, given["token_hash"] = sensors.new_token()
+    elif verb.name == "admit device" and not given["token_hash"]:
+        from fillbook.trace.work import devices
+
+        token = devices.new_token()
+        given["token_hash"] = devices.token_hash(token)
     fields = {
         name: list(value) if isinstance(value, tuple) else value
         for name, value in given.items()

@@ -42,7 +42,10 @@ def kilograms_command(ctx: click.Context, by: str, as_json: bool) -> None:
     keys = {"tote": ("tote", "lot"), "lot": ("supplier", "lot", "side"), "month": ("month", "side")}[by]
     names = ("received", "through_gun", "in_tires", "purged", "waste", "left", "unaccounted")
     widths = [max(len(key), *(len(str(row[key])) for row in rows)) for key in keys]
-    click.echo("  ".join(key.ljust(w) for key, w in zip(keys, widths, strict=True)) + "".join(n.replace("_", " ").rjust(14) for n in names))
+    click.echo(
+        "  ".join(key.ljust(w) for key, w in zip(keys, widths, strict=True))
+        + "".join(n.replace("_", " ").rjust(14) for n in names)
+    )
     for row in rows:
         head = "  ".join(str(row[key]).ljust(w) for key, w in zip(keys, widths, strict=True))
         click.echo(head + "".join(mass(row[n], us).rjust(14) for n in names) + "  " + ", ".join(row["bases"]))
@@ -66,7 +69,9 @@ def habits_command(ctx: click.Context, as_json: bool) -> None:
     if as_json:
         click.echo(json.dumps(rows, indent=1))
         return
-    click.echo(f"{'name':16}{'role':8}{'acts':>7}{'overrides':>11}{'alone':>7}{'held':>6}{'shift starts':>14}{'tapped through':>16}")
+    click.echo(
+        f"{'name':16}{'role':8}{'acts':>7}{'overrides':>11}{'alone':>7}{'held':>6}{'shift starts':>14}{'tapped through':>16}"
+    )
     for row in rows:
         click.echo(
             f"{row['name']:16}{row['role']:8}{row['acts']:>7}{row['overrides']:>5} {row['override_rate']:4.0%} {row['signed_alone']:>6}"

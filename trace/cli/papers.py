@@ -63,37 +63,6 @@ def release_sheet_pdf(book: Any, shop: str, now: int, page: str = "letter") -> b
     )  # fmt: skip
 
 
-def morning_list_pdf(book: Any, shop: str, now: int, page: str = "letter") -> bytes:
-    """The racks' list for the morning round at *now* (seconds of UTC)."""
-    from fillbook.labels.papers import Table, paper
-    from fillbook.trace.book.sheets import morning_list
-
-    found = morning_list(book, shop, now)
-    headings = [
-        "Tire",
-        "Customer · size",
-        "Verdict",
-        "Credited",
-        "Attended",
-        "Unobserved",
-        "Ready about",
-        "What blocks it",
-        "Seen",
-    ]
-    widths = [34, 44, 18, 20, 20, 21, 26, 56, 10]
-    tables = [(name, Table(headings, rows, widths)) for name, rows in found.zones]
-    tables.append(
-        (
-            f"Cups to read ({len(found.cups)})",
-            Table(["Cup", "Poured", "Zone", "Set? Hardness"], found.cups, [40, 40, 40, 90]),
-        )
-    )
-    under = [f"{found.shop} · as of {found.as_of}", *found.look]
-    return paper(
-        "Morning list", under, tables, head=found.head, sign=("Went round, name and time",), page=page
-    )
-
-
 def write_file(path: str, data: bytes) -> None:
     """Write a new file; raises Nonsense with what to do where that can't be."""
     try:
@@ -191,6 +160,8 @@ def morning_list_command(ctx: click.Context, out: str, page: str) -> None:
     """
     if page.lower() not in ("letter", "a4"):
         raise Nonsense(f"The page is letter or a4, not {page!r}.", field="page")
+    from fillbook.trace.web.racks.morning import morning_list_pdf
+
     book = opened(ctx)
     write_file(out, morning_list_pdf(book, shop_of(ctx, book), int(time.time()), page.lower()))
     click.echo(f"Morning list written to {out}.")

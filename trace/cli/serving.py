@@ -7,6 +7,7 @@ import socket
 from pathlib import Path
 
 import click
+from flask import Flask
 
 from fillbook.trace.cli.commands import book_option, where
 from fillbook.trace.core.errors import Nonsense
@@ -44,16 +45,26 @@ def serve_command(ctx: click.Context, host: str, port: int) -> None:
             sockets=[listening],
             threads=THREADS,
             ident="fillbook",
-            max_request_body_size=2 * LARGEST_UPLOAD,
+            max_request_body_size=8
+            * LARGEST_UPLOAD,  # what is too large for a page is refused by it, in words
         )
         click.echo(f"{'A new book was begun at' if fresh else 'Serving'} {book}. Stop with Ctrl+C.")
         for address in addresses(host, port):
             click.echo(f"  {address}")
+        if code := code_of_this_start(app):
+            click.echo(f"Nobody has begun this book yet. The first page asks for this code: {code}")
         if host not in ("127.0.0.1", "localhost", "::1"):
             click.echo(
                 "Whoever reaches this address can write into the book: keep it inside the shop's network."
             )
         server.run()
+
+
+def code_of_this_start(app: Flask) -> str | None:
+    """What the first page asks for while the book is empty; it is shown here and nowhere else."""
+    served = app.extensions["fillbook"]
+    with served.book.connected():
+        return None if served.book.shops() else served.first_code
 
 
 def listen(host: str, port: int) -> socket.socket:

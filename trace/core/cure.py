@@ -95,7 +95,9 @@ class Sensor:
     since: int | None = None
     until: int | None = None
     breaks: Sequence[int] = ()
-    _tracks: dict[tuple[int, int, int], _Track] = field(default_factory=dict, init=False, repr=False, compare=False)
+    _tracks: dict[tuple[int, int, int], _Track] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def hangs_at(self, at: int) -> bool:
         """Whether it hung in its zone just after *at*."""
@@ -244,7 +246,9 @@ def clock(
     lies_in = _stay_at(stays, now)
     rate = _rate(lies_in, sensors, readings, rule, now)
     foretell = _Foretell(rate, max(found.start, lies_in.start) if lies_in else found.start, now)
-    foretold = standard if standard is not None else foretell.ready_at(needed_standard - credited_s - attended_s)
+    foretold = (
+        standard if standard is not None else foretell.ready_at(needed_standard - credited_s - attended_s)
+    )
     basis = "reached" if standard is not None else rate.words
     if foretold is None and rate.sums:
         basis = "no forecast: as the zone was in the last 48 h it would take over two weeks"
@@ -511,10 +515,21 @@ def _track(sensor: Sensor, rule: Rule) -> _Track:
     return found
 
 
-def _pieces(loggers: Sequence[Sensor], begin: int, end: int, rule: Rule, *, whole: bool) -> Iterator[_Stretch | _Run]:
+def _pieces(
+    loggers: Sequence[Sensor], begin: int, end: int, rule: Rule, *, whole: bool
+) -> Iterator[_Stretch | _Run]:
     """[begin, end] in stretches; where one logger alone counts and *whole* allows it, its whole stretches as one run."""
-    there = [one for one in loggers if (one.since is None or one.since < end) and (one.until is None or one.until > begin)]
-    if whole and len(there) == 1 and there[0].hangs_at(begin) and (there[0].until is None or there[0].until >= end):
+    there = [
+        one
+        for one in loggers
+        if (one.since is None or one.since < end) and (one.until is None or one.until > begin)
+    ]
+    if (
+        whole
+        and len(there) == 1
+        and there[0].hangs_at(begin)
+        and (there[0].until is None or there[0].until >= end)
+    ):
         track = _track(there[0], rule)
         first, last = bisect_left(track.at, begin), bisect_right(track.at, end) - 1
         if first < last:
@@ -556,7 +571,11 @@ def _when(found: _Earned, needed_s: int, *, with_attended: bool) -> int | None:
         if isinstance(part, _Credit) and part.attended and not with_attended:
             continue
         if part.seconds >= needed_s:
-            return part.track.reached(part.first, needed_s) if isinstance(part, _Run) else math.ceil(part.since + needed_s)
+            return (
+                part.track.reached(part.first, needed_s)
+                if isinstance(part, _Run)
+                else math.ceil(part.since + needed_s)
+            )
         needed_s -= part.seconds
     return None
 
@@ -705,10 +724,14 @@ def _rate(lies_in: Stay | None, sensors: Sensors, readings: Sequence[Reading], r
         if isinstance(piece, _Run):
             track, before = piece.track, piece.track.credited[piece.first]
             times += track.at[piece.first + 1 : piece.last + 1]
-            sums += [sums[-1] + credit - before for credit in track.credited[piece.first + 1 : piece.last + 1]]
+            sums += [
+                sums[-1] + credit - before for credit in track.credited[piece.first + 1 : piece.last + 1]
+            ]
         else:
             times.append(piece[1])
-            sums.append(sums[-1] + (_whole(_warm(piece[2], piece[0], piece[1], rule.limit_mc)) if piece[2] else 0))
+            sums.append(
+                sums[-1] + (_whole(_warm(piece[2], piece[0], piece[1], rule.limit_mc)) if piece[2] else 0)
+            )
     if not sums[-1]:
         return _Rate("no forecast: the zone has not been warm enough in the last 48 h")
     return _Rate("forecast: if the zone goes on as in the last 48 h", newest, times, sums, even=not days)
@@ -720,7 +743,14 @@ def _hand_rate(readings: Sequence[Reading], rule: Rule, now: int) -> _Rate:
         return _Rate("no forecast: the zone has no logger and no fresh hand reading", attended=True)
     if min(reading.mc for reading in readings if reading.at == newest) < rule.limit_mc:
         return _Rate("no forecast: the newest hand reading is below the limit", attended=True)
-    return _Rate("forecast: if the hand readings go on in time and stay warm", newest, (0, 1), (0, 1), even=True, attended=True)
+    return _Rate(
+        "forecast: if the hand readings go on in time and stay warm",
+        newest,
+        (0, 1),
+        (0, 1),
+        even=True,
+        attended=True,
+    )
 
 
 # -- heat: figures beside the credited hours -----------------------------------------------------------------------------------
@@ -818,7 +848,9 @@ def mean_kinetic_mc(
     return 1000 / (1000 / (middle + ZERO_C_MK) - math.log(mean) / q_k) - ZERO_C_MK
 
 
-def mean_kinetic_of(parts: Sequence[tuple[Sequence[tuple[int, int]], int, int, int]], q_k: float = 10_000) -> tuple[float, int] | None:
+def mean_kinetic_of(
+    parts: Sequence[tuple[Sequence[tuple[int, int]], int, int, int]], q_k: float = 10_000
+) -> tuple[float, int] | None:
     """`mean_kinetic_mc` over several stays, each (samples, start, end, longest gap): thousandths of °C and the seconds observed.
 
     None where nothing was observed.

@@ -141,6 +141,14 @@ def check_face(label: str, size: str, facts: Sequence[str], words: Mapping[str, 
             )
 
 
+def check_logo(label: str, size: str) -> None:
+    """Raise Nonsense where a label of this size has no room for a logo."""
+    if size == USUAL or SIZES[size].room < 4:
+        raise Nonsense(
+            f"A {label} of the size {size} has no room for a logo: take 3x2 in or larger.", field="logo"
+        )
+
+
 def words_of(said: Sequence[str]) -> dict[str, str]:
     """``["lot=lote"]`` as a table. Raises Nonsense for one that is not written so."""
     found: dict[str, str] = {}

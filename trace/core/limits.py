@@ -122,7 +122,9 @@ LIMITS: dict[str, Limit] = {
     "basis_run_time": Limit("share", 2_500, "Reckoned from how long the pump ran: within 25 % (m)."),
     "basis_guess": Limit("share", 5_000, "Guessed: within half of it (m)."),
     "weighings_enough": Limit(
-        COUNT, 8, "From so many totes run dry or weighed on, a line's own spread takes the place of the pump's 3 %."
+        COUNT,
+        8,
+        "From so many totes run dry or weighed on, a line's own spread takes the place of the pump's 3 %.",
     ),
     "contents_until_gone": Limit(
         COUNT, 5, "After five contents of new material the old counts as gone: 1 % left in a hose.", least=1
@@ -187,7 +189,10 @@ def limit(name: str) -> Limit:
     if found is None:
         near = difflib.get_close_matches(name, LIMITS, n=4, cutoff=0.4)
         meant = f" Is one of these meant: {', '.join(near)}?" if near else ""
-        raise Nonsense(f"There is no limit {quoted(name)}.{meant} The limits' page lists all, as does: fillbook limits.", field="limit")
+        raise Nonsense(
+            f"There is no limit {quoted(name)}.{meant} The limits' page lists all, as does: fillbook limits.",
+            field="limit",
+        )
     return found
 
 
@@ -208,7 +213,12 @@ def read(name: str, text: str) -> units.Quantity:
         one = limit(name)
         if one.unit and " ".join(words[1:]).lower() == one.unit.lower():
             words = words[:1]
-        if len(words) != 1 or not words[0].isdecimal() or len(words[0]) > 9 or not one.least <= int(words[0]) <= one.most:
+        if (
+            len(words) != 1
+            or not words[0].isdecimal()
+            or len(words[0]) > 9
+            or not one.least <= int(words[0]) <= one.most
+        ):
             raise Nonsense(
                 f"{name} is a whole number from {one.least} to {one.most}{' ' + one.unit if one.unit else ''}, not {text!r}.",
                 field="to",

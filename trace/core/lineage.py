@@ -104,12 +104,12 @@ def fold(
     sums: dict[tuple[str, str], int] = defaultdict(int)
     through: dict[str, int] = defaultdict(int)
     for edge in edges:
-        ends = box_of.get(edge.parent), box_of.get(edge.child)
-        if ends[0] is None or ends[1] is None or ends[0] == ends[1]:
+        parent, child = box_of.get(edge.parent), box_of.get(edge.child)
+        if parent is None or child is None or parent == child:
             continue
-        sums[(ends[0], ends[1])] += edge.grams
-        for end in ends:
-            through[end] += edge.grams
+        sums[(parent, child)] += edge.grams
+        through[parent] += edge.grams
+        through[child] += edge.grams
     flows = [Flow(parent, child, grams) for (parent, child), grams in sums.items()]
     return [replace(box, grams=through[name]) for name, box in boxes.items()], flows
 

@@ -75,7 +75,9 @@ def parse_plain(content: str | bytes, *, now: int | None = None, unit_sure: bool
                 number, line, "has not happened yet", "Check the logger's clock and its offset from UTC."
             )
         if at in numbers and mc != found[numbers[at][0]].mc:
-            raise _refused(number, line, f"gives the time of line {numbers[at][1]} another value", "Keep the right one.")
+            raise _refused(
+                number, line, f"gives the time of line {numbers[at][1]} another value", "Keep the right one."
+            )
         if at in numbers:
             continue
         numbers[at] = (len(found), number)
@@ -187,7 +189,9 @@ def _at(number: int, line: str, written: str, hours: dict[tuple[str, str], int])
     if usual and minute.isdecimal() and second.isdecimal() and minute < "60" and second < "60":
         begun = hours.get((written[:13], written[19:]))
         if begun is None:
-            begun = hours[written[:13], written[19:]] = _at_once(number, line, written) - int(minute) * 60 - int(second)
+            begun = hours[written[:13], written[19:]] = (
+                _at_once(number, line, written) - int(minute) * 60 - int(second)
+            )
         return begun + int(minute) * 60 + int(second)
     return _at_once(number, line, written)
 

@@ -188,7 +188,9 @@ def pass_cup(is_set: bool, values: Iterable[int] = (), least: int | None = None)
     return is_set and (not least or (middle is not None and middle >= least))
 
 
-def durometer_doubts(count: int, dwell_s: int | None, cup_mc: int | None, thickness_dmm: int | None) -> tuple[str, ...]:
+def durometer_doubts(
+    count: int, dwell_s: int | None, cup_mc: int | None, thickness_dmm: int | None
+) -> tuple[str, ...]:
     """What keeps *count* durometer readings from being comparable, in words: dwell in seconds, thousandths of °C, tenths of mm.
 
     At least five readings, on at least 6 mm, at 23 ± 2 °C, within about a second of firm contact (ISO 48-4 and ASTM D2240, as
@@ -196,13 +198,19 @@ def durometer_doubts(count: int, dwell_s: int | None, cup_mc: int | None, thickn
     """
     found = []
     if count < 5:
-        found.append(f"{count} durometer {'reading' if count == 1 else 'readings'}; at least five, apart from each other, make a median.")
+        found.append(
+            f"{count} durometer {'reading' if count == 1 else 'readings'}; at least five, apart from each other, make a median."
+        )
     if thickness_dmm is not None and thickness_dmm < 60:
-        found.append(f"The cup is {thickness_dmm / 10:g} mm thick where it was read; under 6 mm the table below is felt.")
+        found.append(
+            f"The cup is {thickness_dmm / 10:g} mm thick where it was read; under 6 mm the table below is felt."
+        )
     if cup_mc is not None and abs(cup_mc - 23_000) > 2_000:
         found.append(f"The cup was read at {cup_mc / 1000:g} °C; hardness compares at 23 ± 2 °C.")
     if dwell_s is not None and dwell_s > 3:
-        found.append(f"It was read {dwell_s} s after contact; hardness compares within about a second, at most three.")
+        found.append(
+            f"It was read {dwell_s} s after contact; hardness compares within about a second, at most three."
+        )
     return tuple(found)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import uuid
 from collections.abc import Iterable, Mapping
@@ -10,12 +11,12 @@ from typing import Any
 from flask import flash, g, request, session
 from werkzeug.datastructures import MultiDict
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import queries, sign_ins
 from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, ShopError, Stopped, UnknownItem
 from fillbook.trace.web import here, inputs, wording
 from fillbook.trace.web.inputs import Input
 from fillbook.trace.web.trouble import status_of
-from fillbook.trace.work import acting, registry
+from fillbook.trace.work import acting, registry, signing
 from fillbook.trace.work.ask import Item, fields_of
 
 
@@ -57,23 +58,42 @@ class Form:
         items = {one.name for one in self.all_fields if isinstance(one.mark, Item)}
         self.about += [v for k, v in self.said.items() if k in items and isinstance(v, str)]
         self.posted = False
+        self.stays = False  # whether the page sends it itself and stays where the connection breaks (static/sending.js)
+        self.begins = False  # the first page says so, once it has seen the code
+        self.pin = ""  # kept apart from what was said, so that no page can show it
 
     # -- reading what was sent -------------------------------------------------------------------------------------------------
     def send(self) -> acting.Answer | None:
         """Do the verb with what was posted; None where it was refused, the reason kept for drawing the form again."""
         self.take(request.form)
         try:
-            answer = acting.act(here.book(), self.read(), now=here.now())
+            answer = self.act()
         except ShopError as trouble:
             self.refuse(trouble)
             return None
         self.done(answer)
         return answer
 
+    def act(self) -> acting.Answer:
+        """Do what was posted. The one way from a page into the book; raises ShopError where it is refused."""
+        if too_old := g.get("too_old"):
+            with contextlib.suppress(ShopError):
+                self.read()  # a file's lines are kept with what was typed
+            raise too_old
+        action = self.read()
+        if action.who is None and session.get("expired"):
+            raise UnknownItem(
+                "This station stood unused for a shift, so it no longer knows who works here. What you typed is kept: pick your name and "
+                "send it again.",
+                field="who",
+            )
+        return signing.act(here.book(), action, pin=self.pin, now=here.now(), begins=self.begins)
+
     def take(self, said: MultiDict) -> None:
         """Keep what was posted."""
         self.posted = True
         self.said = MultiDict(said)
+        self.pin = self.said.pop("pin", "")
         self.request_id = said.get("request", "") or self.request_id
         seen = here.number(said.get("saw", ""))
         self.saw = self.saw if seen is None else seen
@@ -92,9 +112,12 @@ class Form:
                 raise Nonsense(f"{name} is missing: {hint.rstrip('.')}.", field=one.accepts[0])
         person = here.who() if g.get("shop") else None
         override = self.said.get("override", "").strip()
+        signed_by = self.said.get("signed_by") or None
+        if person and signed_by == person["item"]:
+            signed_by = None  # who works here signs for themself
         return acting.Action(
             self.verb.name, fields, at=self.said.get("at", "").strip() or None,
-            who=person["item"] if person else self.said.get("who") or None, signed_by=self.said.get("signed_by") or None,
+            who=person["item"] if person else self.said.get("who") or None, signed_by=signed_by,
             override=override or None, request=self.request_id, station=session.get("station"), shop=g.get("shop"),
             saw=self.saw, saw_items=tuple(self.about),
         )  # fmt: skip
@@ -175,6 +198,20 @@ class Form:
             return False
         role = "lead" if self.asks_override else self.verb.role
         return role != "hand" and not here.is_at_least(role)
+
+    @property
+    def asks_pin(self) -> bool:
+        """Whether the signer's PIN is asked: once anybody who may sign has one."""
+        if self.verb.name == "set up shop" or not (self.verb.pin or self.asks_override):
+            return False
+        with_pin = sign_ins.with_pin(here.book(), here.shop())
+        return any(one["item"] in with_pin for one in self.signers())
+
+    @property
+    def signs(self) -> str:
+        """Who stands as the signer before anybody chose: who was chosen, else who works here, where the role is theirs."""
+        person = here.who()
+        return self.said.get("signed_by") or (person["item"] if person else "")
 
     @property
     def asks_override(self) -> bool:

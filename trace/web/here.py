@@ -8,13 +8,15 @@ from dataclasses import dataclass
 from functools import wraps
 from typing import Any, TypeVar
 
-from flask import Flask, current_app, g, session
+from flask import Flask, current_app, g, request, session
 
 from fillbook.trace.book import chain, queries
+from fillbook.trace.book import preferences as preferred
 from fillbook.trace.book.items import Say
 from fillbook.trace.book.opening import Book, Row
 
 ROLES = ("hand", "lead", "owner")
+SHIFT_S = 12 * 3600  # a station forgets who works there so long after its last use
 
 
 @dataclass(frozen=True)
@@ -23,6 +25,7 @@ class Served:
 
     book: Book
     clock: Callable[[], float]
+    first_code: str = ""  # what the terminal shows while the book is empty: whoever begins it types it
 
 
 def served() -> Served:
@@ -44,8 +47,17 @@ def shop() -> str:
 
 def say() -> Say:
     if "say" not in g:
-        g.say = Say(book(), shop())
+        units = preferences().units
+        g.say = Say(book(), shop(), units == "us" if units else None)
     return g.say
+
+
+def preferences() -> Row:
+    """What who works here chose to read: language and units, each empty where nothing was chosen."""
+    if "preferences" not in g:
+        person = who() if g.get("shop") and not request.path.startswith("/api/") else None
+        g.preferences = preferred.of(book(), person["item"]) if person else preferred.NONE
+    return g.preferences
 
 
 def saw() -> int:
@@ -56,6 +68,7 @@ def saw() -> int:
 def who() -> Row | None:
     """The person who works at this station, or None while nobody said so."""
     if "who" not in g:
+        forget_after_the_shift()
         chosen = session.get("who")
         people = queries.people(book(), shop()) if chosen and g.get("shop") else []
         g.who = next((p for p in people if p["item"] == chosen), None)
@@ -66,8 +79,28 @@ def choose(person: str) -> None:
     """Keep *person* (compact ID) as the one who works at this station."""
     session["who"] = person
     session["shop"] = queries.shop_of(book(), person)
+    session["used"] = now()
+    session.pop("expired", None)
     session.permanent = True
     g.pop("who", None)
+
+
+def leave() -> None:
+    """Nobody works at this station any more; it keeps its name and its shop."""
+    session.pop("who", None)
+    g.pop("who", None)
+
+
+def forget_after_the_shift() -> None:
+    """A station that stood unused for a shift no longer knows who works there; any use begins the time anew."""
+    if "who" not in session:
+        return
+    at = now()
+    if not 0 <= at - session.get("used", at) <= SHIFT_S:
+        session.pop("who")
+        session["expired"] = True
+    else:
+        session["used"] = at
 
 
 def is_at_least(role: str) -> bool:
@@ -83,7 +116,7 @@ def number(text: str) -> int | None:
 def find_shop() -> str | None:
     """The shop of this station: the one chosen, else the only one; None while the book is empty or it must be chosen."""
     shops = book().shops()
-    chosen = session.get("shop")
+    chosen = session.get("shop") or request.form.get("shop")  # a form still knows, where the cookie is gone
     found = chosen if chosen in shops else shops[0] if len(shops) == 1 else None
     g.shop = found
     if found:

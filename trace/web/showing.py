@@ -6,11 +6,14 @@ from collections.abc import Callable
 from fractions import Fraction
 from typing import Any
 
+from babel.dates import format_datetime
 from flask import Flask, g, request, url_for
 
 from fillbook.trace.book import queries
 from fillbook.trace.core import ids, times, units
 from fillbook.trace.web import here
+from fillbook.trace.web.languages import choice
+from fillbook.trace.work import signing
 
 PLACES = (
     ("floor", "/", "Floor"),
@@ -59,7 +62,11 @@ def day_and_time(at: int | None, now: int) -> str:
     if there.date() == today.date():
         return f"{there:%H:%M} today"
     if abs((there.date() - today.date()).days) < 6:
-        return f"{there:%a %H:%M}"
+        return (
+            there.strftime("%a %H:%M")
+            if choice.language() == "en"
+            else format_datetime(there, "EEE HH:mm", locale=choice.language())
+        )
     return full
 
 
@@ -99,7 +106,8 @@ def teach_templates(app: Flask, mark: Callable[[str], str]) -> None:
     app.jinja_env.globals.update(
         pretty=pretty, compact=compact, kind=kind, look=look, shape=shape, hours=hours, percent=percent, about=about,
         is_id=lambda text: bool(text) and ids.is_valid(compact(text)),
-        all_people=lambda: queries.people(here.book(), here.shop()),
+        all_people=lambda: queries.people(here.book(), here.shop()), nobody_has_a_pin=lambda: not signing.asks_pins(here.book(), here.shop()),
+        shop_of_several=lambda: g.get("shop") if len(here.book().shops()) > 1 else None,
         static=lambda name: url_for("static", filename=name, v=mark(name)),
     )  # fmt: skip
 

@@ -19,6 +19,7 @@ from fillbook.trace.core.errors import (
     UnknownItem,
     WrongKind,
 )
+from fillbook.trace.web import roles
 
 STATUS: dict[type[ShopError], int] = {
     UnknownItem: 404,
@@ -46,10 +47,20 @@ SENTENCES = {
     500: "Something went wrong in the program, not in what you did. Nothing was changed; please tell whoever keeps it.",
 }
 STALE = "This form was opened before the station was set up anew, so it was not taken and nothing was changed. Open the page again and send it."
+KEPT = (
+    "This form is older than this station's sign-in, so it was not taken and nothing was changed. What you typed is kept below: look it "
+    "over and send it again. A chosen file has to be chosen again."
+)
+
+
+class TooOld(ShopError):
+    """A form whose token is no longer good; drawn again with what was typed."""
 
 
 def status_of(trouble: ShopError) -> int:
     """The HTTP status of an error."""
+    if isinstance(trouble, TooOld):
+        return 400
     return next(status for kind, status in STATUS.items() if isinstance(trouble, kind))
 
 
@@ -62,6 +73,12 @@ def page(words: str, status: int) -> tuple[str, int]:
     ), status
 
 
+def _sent_from_here() -> bool:
+    """Whether a page of ours sent it; a browser says so for every form that another site sends."""
+    origin = request.headers.get("Origin")
+    return origin is None or origin.partition("://")[2] == request.host
+
+
 def explain_errors(app: Flask) -> None:
     """Register the handlers: every error is explained here and nowhere else."""
 
@@ -71,10 +88,21 @@ def explain_errors(app: Flask) -> None:
 
     @app.errorhandler(CSRFError)
     def stale_form(trouble: CSRFError) -> ResponseReturnValue:
-        return page(STALE, 400)
+        asked = roles.need(request.endpoint)
+        if not (asked and asked.verb and g.get("shop") and _sent_from_here()):
+            return page(STALE, 400)
+        g.too_old = TooOld(KEPT)  # no form acts any more in this request: its view only draws it again
+        try:
+            return app.ensure_sync(app.view_functions[request.endpoint or ""])(**(request.view_args or {}))
+        except ShopError:  # its page can't be drawn from what was sent
+            return page(STALE, 400)
 
     @app.errorhandler(HTTPException)
     def http_error(trouble: HTTPException) -> ResponseReturnValue:
+        if request.path.startswith("/api/"):  # no such call; those that there are answer for themselves
+            from fillbook.trace.web.api.problems import of_http
+
+            return of_http(trouble)
         status = trouble.code or 500
         if status < 400:
             return trouble.get_response()

@@ -76,7 +76,7 @@ def act(book: Book, action: Action, *, now: int) -> Answer:
                 field="who",
             )
         floor = Floor(
-            book, shop, now, at, who["item"], role, signer["item"] if signer is not who else None, said.get("override")
+            book, shop, now, at, who["item"], role, signer["item"] if signer["item"] != who["item"] else None, said.get("override")
         )  # fmt: skip
         if typed_at:
             said["typed_at"] = typed_at

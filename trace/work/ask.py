@@ -226,7 +226,9 @@ def read(model: type[Ask], said: Mapping[str, Any], how: Reading, where: str = "
     except ValidationError as trouble:
         first = trouble.errors()[0]
         spot = where + ".".join(str(part) for part in first["loc"])
-        raise Nonsense(f"{spot or 'This'}: {_in_words(first)}.".replace("..", "."), field=spot or None) from None
+        raise Nonsense(
+            f"{spot or 'This'}: {_in_words(first)}.".replace("..", "."), field=spot or None
+        ) from None
 
 
 def _in_words(trouble: Any) -> str:
@@ -299,7 +301,9 @@ def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
         return match
     if one.kind is dict:
         if not isinstance(raw, Mapping):
-            raise Nonsense(f"{spot} is a group of fields, such as {{\"net_kg\": 950}}, not {raw!r}.", field=spot)
+            raise Nonsense(
+                f'{spot} is a group of fields, such as {{"net_kg": 950}}, not {raw!r}.', field=spot
+            )
         return {str(name): plain(part) for name, part in raw.items()}
     if one.kind is str:
         if isinstance(raw, bool) or not isinstance(raw, str | int | Decimal):

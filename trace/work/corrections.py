@@ -16,11 +16,14 @@ from fillbook.trace.work.registry import verb
 
 FIXED = (
     "correct",
+    "admit device",
+    "dismiss device",
     "set up shop",
     "release",
     "open recall",
     "print",
     "print failed",
+    *registry.BY_ITSELF,
 )  # what is frozen or only says what was handed out
 
 
@@ -128,7 +131,9 @@ def _new_body(
     override = ask.fields.get("override", now.body["said"].get("override"))
     if override is not None:
         if not isinstance(override, str) or not clean(override, "override", 500):
-            raise Nonsense("override is the lead's reason to go on against a stop, in words.", field="override")
+            raise Nonsense(
+                "override is the lead's reason to go on against a stop, in words.", field="override"
+            )
         override = clean(override, "override", 500)
     fields = {**said, **{k: v for k, v in ask.fields.items() if k != "override"}}
     for name in [name for name, value in ask.fields.items() if value is None and name != "override"]:

@@ -32,6 +32,10 @@ class Receive(Ask):
     )
     use_by: Moment | None = Field(None, description="Use by, as on the label")
     supplier_code: Text | None = Field(None, description="The supplier's own code, as scanned from its label")
+    supplier_item: Text | None = Field(
+        None, description="The supplier's number of the material, such as its GTIN"
+    )
+    supplier_serial: Text | None = Field(None, description="The supplier's serial of this one tote")
 
 
 @verb("receive", Receive, place="dock")
@@ -59,6 +63,11 @@ def receive(ask: Receive, floor: Floor) -> None:
     if ask.made is not None and ask.made > floor.at:
         raise Nonsense(
             f"Lot {ask.lot} can't have been made after it came in; look at the label again.", field="made"
+        )
+    if ask.supplier_serial and ask.totes > 1:
+        raise Nonsense(
+            f"The serial {ask.supplier_serial} belongs to one tote: book that one in by itself, or leave the serial out.",
+            field="supplier_serial",
         )
     if ask.use_by is not None and ask.use_by < floor.at:
         floor.note("past use-by", f"Lot {ask.lot} came in after its use-by date ({floor.say(ask.use_by)}).")

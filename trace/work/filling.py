@@ -28,7 +28,9 @@ from fillbook.trace.work.lines import SUBSTANCE, draw
 from fillbook.trace.work.registry import verb
 
 MOST_TIRES = 60
-CUP_COUNTS_S = 12 * 3600  # the mix's temperature read at a cup stands for the fills after it, until the next cup or so long
+CUP_COUNTS_S = (
+    12 * 3600
+)  # the mix's temperature read at a cup stands for the fills after it, until the next cup or so long
 UNFILLED = ("taken in", "soaking")
 UNSTARTED_S = 15 * 60  # a fill entered afterwards without its start is taken to have run this long
 
@@ -340,7 +342,10 @@ def drawn_so_far(floor: Floor, tire: str) -> int:
 
 def check_counted_on(floor: Floor, tire: str, field: str = "weight_kg") -> None:
     """Refuse a total under which a later one has counted on already: the grams of both would no longer add up to what was read."""
-    later = next((act for act in queries.draws_of(floor.book, tire) if act.at > floor.at and act.purpose == "main"), None)
+    later = next(
+        (act for act in queries.draws_of(floor.book, tire) if act.at > floor.at and act.purpose == "main"),
+        None,
+    )
     if later:
         raise Nonsense(
             f"{ids.pretty(tire)} was weighed again at {floor.say(later.at)} (event {later.seq}), and that counted on from here: "

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import apply, queries
 from fillbook.trace.core import labelling, supplier_notes
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.core.quote import quoted
@@ -54,13 +54,9 @@ def _logo(ask: AdjustFace, floor: Floor) -> str:
     """The digest of the logo's bytes, kept beside the journal; empty without one."""
     if not ask.logo:
         return ""
-    if ask.size == labelling.USUAL or labelling.SIZES[ask.size].room < 4:
-        raise Nonsense(
-            f"A {ask.face} of the size {ask.size} has no room for a logo: take 3x2 in or larger.",
-            field="logo",
-        )
+    labelling.check_logo(ask.face, ask.size)
     if ask.logo.startswith("sha256:"):
-        raise Nonsense("Send the logo itself.", field="logo")
+        return _stored_logo(ask.logo, floor)
     if len(ask.logo) > labelling.LARGEST_LOGO * 4 // 3 + 4:
         raise Nonsense(
             f"The logo is {len(ask.logo) * 3 / 4e6:.1f} MB; at most {labelling.LARGEST_LOGO / 1e6:.0f} MB are taken. Save it smaller.",
@@ -73,6 +69,16 @@ def _logo(ask: AdjustFace, floor: Floor) -> str:
     if not data.startswith(PICTURES):
         raise Nonsense("The logo is no picture that can be read: save it as PNG or JPEG.", field="logo")
     return floor.keep(data)
+
+
+def _stored_logo(said: str, floor: Floor) -> str:
+    """A correction that leaves the logo alone has what stands in the event; the picture itself is kept already."""
+    stands = (
+        apply.effective(floor.book, floor.shop, floor.correcting) if floor.correcting is not None else None
+    )
+    if stands is None or stands.body["said"].get("logo") != said:
+        raise Nonsense("Send the logo itself.", field="logo")
+    return str(stands.body["logo"])
 
 
 class ChoosePrinter(Ask):

@@ -80,7 +80,9 @@ class Attach(Ask):
     )
     lot: Text | None = Field(None, description="Or the supplier's lot")
     what: Literal["certificate", "delivery note", "photograph", "other"] = Field(description="What it is")
-    file: Annotated[str, Words(14_000_000, kept=False, lines=True, blob=False)] = Field(description="The file, base64")
+    file: Annotated[str, Words(14_000_000, kept=False, lines=True, blob=False)] = Field(
+        description="The file, base64"
+    )
 
 
 @verb("attach", Attach, place="dock")

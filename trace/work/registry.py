@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from fillbook.trace.work.floor import Floor
 
 ROLES = ("hand", "lead", "owner")
+#: Kinds of events that no verb writes and nobody asks for: the program notes them itself.
+BY_ITSELF = ("wrong PINs", "PIN changed")
 
 
 @dataclass(frozen=True)
@@ -29,6 +31,7 @@ class Verb:
     words: str
     place: str  # the place in the shop it belongs to, for help and pages
     do: Callable[[Any, Floor], dict[str, Any] | None]
+    pin: bool = False  # whether the signer's PIN is asked as well
 
     @property
     def command(self) -> str:
@@ -39,13 +42,16 @@ VERBS: dict[str, Verb] = {}
 
 
 def verb(
-    name: str, ask: type[Ask], *, role: str = "hand", place: str
+    name: str, ask: type[Ask], *, role: str = "hand", place: str, pin: bool | None = None
 ) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
-    """Register the function below as the verb *name*."""
+    """Register the function below as the verb *name*.
+
+    *pin*: whether its signer types a PIN. What takes a lead or the owner does, unless it is said otherwise; so does any override.
+    """
 
     def register(do: Callable[..., Any]) -> Callable[..., Any]:
         words = (do.__doc__ or "").strip().split("\n")[0]
-        VERBS[name] = Verb(name, ask, role, words, place, do)
+        VERBS[name] = Verb(name, ask, role, words, place, do, role != "hand" if pin is None else pin)
         return do
 
     return register
@@ -61,7 +67,7 @@ def find(name: str) -> Verb:
 
 
 MODULES = ("setup", "dock", "holds", "lines", "filling", "regrind", "zones", "sensors", "cups", "desk", "papers", "corrections",
-           "shifts", "interruptions", "orders", "materials", "labelling", "weighing")  # fmt: skip
+           "shifts", "interruptions", "orders", "materials", "labelling", "weighing", "devices")  # fmt: skip
 
 
 def everything() -> dict[str, Verb]:
@@ -73,5 +79,5 @@ def everything() -> dict[str, Verb]:
 
 def describe(one: Verb) -> dict[str, Any]:
     """One verb for another program: its name, who may do it, and the schema of its fields."""
-    return {"verb": one.name, "command": one.command, "role": one.role, "place": one.place, "words": one.words,
+    return {"verb": one.name, "command": one.command, "role": one.role, "pin": one.pin, "place": one.place, "words": one.words,
             "fields": schema(one.ask)}  # fmt: skip

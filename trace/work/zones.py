@@ -62,7 +62,10 @@ def store(ask: Store, floor: Floor) -> dict[str, list[str]]:
     for tote in ask.totes:
         state = floor.must_exist(tote, "storing")
         if state.state not in ("in store", "part used"):
-            raise Nonsense(f"{ids.pretty(tote)} is {state.state}; only a tote in store or part used is stored away.", field="totes")
+            raise Nonsense(
+                f"{ids.pretty(tote)} is {state.state}; only a tote in store or part used is stored away.",
+                field="totes",
+            )
         if state.place == ask.zone:
             raise Nonsense(f"{ids.pretty(tote)} stands in {floor.name(ask.zone)} already.", field="totes")
         states.append(str(state.state))
@@ -87,17 +90,23 @@ def read_temperature(ask: ReadTemperature, floor: Floor) -> None:
     if not ask.unit_sure and not logger.COLD_MEDIAN_MC <= ask.reading_mc <= logger.HOT_MEDIAN_MC:
         shown = " or ".join(units.show("temperature", ask.reading_mc, unit) for unit in "fc")
         raise Nonsense(
-            f"A zone at {shown} is unusual: is the unit right? If it is, say so and enter the reading again.", field="unit_sure"
+            f"A zone at {shown} is unusual: is the unit right? If it is, say so and enter the reading again.",
+            field="unit_sure",
         )
 
 
 class LogTemperatures(Ask):
     zone: Zone = Field(description="The zone whose logger it is")
-    sensor: Text = Field("logger", description="Which logger, where a zone has several; the lowest of them counts")
-    read_as: Text | None = Field(
-        None, description="How the logger's own file is read, as it was shown for confirmation; as last time, if not said"
+    sensor: Text = Field(
+        "logger", description="Which logger, where a zone has several; the lowest of them counts"
     )
-    unit_sure: bool = Field(False, description="Yes, the unit in the file is right, though the values are unusual")
+    read_as: Text | None = Field(
+        None,
+        description="How the logger's own file is read, as it was shown for confirmation; as last time, if not said",
+    )
+    unit_sure: bool = Field(
+        False, description="Yes, the unit in the file is right, though the values are unusual"
+    )
     csv: File = Field(
         description="The logger's file, as it comes, or with a first line time,temp_f or time,temp_c and times with offset"
     )
@@ -119,7 +128,11 @@ def log_temperatures(ask: LogTemperatures, floor: Floor) -> dict[str, object]:
     block = logger.to_block(samples)
     digest = hashlib.sha256(block).hexdigest()
     first, last = samples[0].at, samples[-1].at
-    twice = [b for b in queries.blocks(floor.book, ask.zone, first, last) if b.digest == digest and b.sensor == ask.sensor]
+    twice = [
+        b
+        for b in queries.blocks(floor.book, ask.zone, first, last)
+        if b.digest == digest and b.sensor == ask.sensor
+    ]
     if twice:
         raise Nonsense(
             f"This file is in the book already for {floor.name(ask.zone)} (event {twice[0].seq}); nothing was added.",
@@ -142,19 +155,26 @@ def _read(ask: LogTemperatures, floor: Floor, text: str) -> tuple[list[Sample], 
         if known:
             try:
                 profile = logger_formats.from_text(known)
-                return logger_formats.read(text, profile, now=floor.now, unit_sure=ask.unit_sure), profile.text
+                return logger_formats.read(
+                    text, profile, now=floor.now, unit_sure=ask.unit_sure
+                ), profile.text
             except Nonsense as trouble:
                 if trouble.field != "read_as":
                     raise
                 because = "" if ask.read_as else f" {trouble}"
         else:
             because = " This logger's files are new here."
-        looked = logger_formats.look(text, zone=floor.timezone, now=floor.now, said=said, unit_sure=ask.unit_sure)
+        looked = logger_formats.look(
+            text, zone=floor.timezone, now=floor.now, said=said, unit_sure=ask.unit_sure
+        )
     except Nonsense as trouble:
         field = trouble.field if trouble.field in ("unit_sure", "read_as") else "csv"
         raise Nonsense(str(trouble), field=field, expected=trouble.expected) from None
     unit = "f" if queries.is_us(floor.book, floor.shop) else "c"
-    first, last = (f"{floor.say(s.at)} {units.show('temperature', s.mc, unit)}" for s in (looked.samples[0], looked.samples[-1]))
+    first, last = (
+        f"{floor.say(s.at)} {units.show('temperature', s.mc, unit)}"
+        for s in (looked.samples[0], looked.samples[-1])
+    )
     raise Nonsense(
         f"Nothing was taken in yet.{because} It would be read so: {'; '.join(looked.evidence)}. First {first}, last {last}, "
         f'{len(looked.samples)} in all. If that is right, send it again with read_as "{looked.profile.text}".',
@@ -175,7 +195,8 @@ def _overlaps(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> bool
     other = [s for s in both if there[s.at] != s.mc]
     if len(both) == len(samples) and not other:
         raise Nonsense(
-            f"All {len(samples)} readings of this file are in the book already for {floor.name(ask.zone)}; nothing was added.", field="csv"
+            f"All {len(samples)} readings of this file are in the book already for {floor.name(ask.zone)}; nothing was added.",
+            field="csv",
         )
     if other:
         floor.note(
@@ -183,7 +204,9 @@ def _overlaps(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> bool
             f"{len(other)} readings from {floor.say(other[0].at)} on differ from those of an earlier file; the lower of the two counts.",
             ask.zone,
         )
-    newest = floor.book.value("SELECT max(at) FROM sample WHERE zone = ? AND sensor = ?", ask.zone, ask.sensor)
+    newest = floor.book.value(
+        "SELECT max(at) FROM sample WHERE zone = ? AND sensor = ?", ask.zone, ask.sensor
+    )
     hands = queries.readings(floor.book, ask.zone, first, last + floor.limit("attended_gap"))
     return newest is None or bool(hands) or any(s.at < newest and there.get(s.at) != s.mc for s in samples)
 
@@ -206,11 +229,15 @@ def _doubts(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> list[d
             words = f"a jump to {shown} and back at {floor.say(one.first_at)}"
         else:
             words = f"{shown} and nothing else for {times.hours(one.last_at - one.first_at)} from {floor.say(one.first_at)}"
-        words = f"Logger {ask.sensor} in {floor.name(ask.zone)}: {words}; not credited until a lead trusts it."
+        words = (
+            f"Logger {ask.sensor} in {floor.name(ask.zone)}: {words}; not credited until a lead trusts it."
+        )
         kept.append({"what": one.what, "first_at": one.first_at, "last_at": one.last_at, "words": words})
     if len(found) > MOST_DOUBTS:  # such a sensor is broken: all from there on waits
         kept[-1]["last_at"] = max(one.last_at for one in found)
-        kept[-1]["words"] = f"{kept[-1]['words']} So are {len(found) - MOST_DOUBTS} more until {floor.say(found[-1].last_at)}."
+        kept[-1]["words"] = (
+            f"{kept[-1]['words']} So are {len(found) - MOST_DOUBTS} more until {floor.say(found[-1].last_at)}."
+        )
     if kept:
         more = f" There {'are' if len(found) > 2 else 'is'} {len(found) - 1} more." if len(found) > 1 else ""
         floor.note("doubtful samples", f"{kept[0]['words']}{more}", ask.zone)

@@ -9,8 +9,9 @@ from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import glance, items, queries
 from fillbook.trace.core import ids
-from fillbook.trace.core.errors import UnknownItem, WrongKind
+from fillbook.trace.core.errors import Conflict, Stopped, UnknownItem, WrongKind
 from fillbook.trace.web import here
+from fillbook.trace.web.cage import ahead
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.item.views import the_item
 from fillbook.trace.work.filling import UNFILLED
@@ -77,6 +78,7 @@ def change(code: str, tote: str) -> ResponseReturnValue:
 def changed(code: str, tote: str) -> ResponseReturnValue:
     here_line, tote = _line(code), the_item(tote)
     form = _change(here_line, tote)
+    form.stays = True
     done = form.send()
     if done is None:
         return _change_page(here_line, tote, form), form.status
@@ -138,6 +140,13 @@ def _page(code: str, tire: str = "", form: Form | None = None) -> str:
             f"{ids.pretty(scanned)} is a {ids.KINDS[ids.kind_of(scanned)]}; a tire is filled. Scan a tire's tag."
         )
     chosen = scanned or open_tire
+    changed: ahead.Difference | None = None
+    stops: list[str] = []
+    notes: list[str] = []
+    if form is not None and isinstance(form.error, Conflict) and chosen:
+        changed = ahead.difference(chosen, here.number(request.form.get("saw", "")) or 0, form)
+        if form.verb.name == "start fill" or changed.fill_seq is not None:
+            form = None  # what it would do was done already: the page goes on from what the book says
     state = queries.place_of(book, chosen).state if chosen else None
     if form is None and chosen:
         if chosen == open_tire:
@@ -147,10 +156,17 @@ def _page(code: str, tire: str = "", form: Form | None = None) -> str:
         elif state in ("paused", "abandoned") and not open_tire:
             said = {"tire": chosen, "line": code}
             form = Form("resume", fixed=said, hidden=said, button="GO ON")
+    if form is not None:
+        form.stays = True  # sent by the page itself, so that it says where the connection broke
+        if form.verb.name == "start fill" and form.error is None:
+            stops, notes = ahead.before_go(chosen, code)
+            if stops:  # said before GO is touched, with the place for a lead's reason
+                form.error = Stopped(" ".join(stops) + " A lead can override this with a reason.")
     return render_template(
         "cage/line.html", now_s=now, line=there, chosen=chosen, open_tire=open_tire, state_word=state, form=form,
         facts=_facts(chosen) if chosen else {}, waiting=queries.in_state(book, shop, "paused", *UNFILLED)[:WAITING],
-        pot_life_until=_pot_life_until(chosen) if state == "paused" else None,
+        changed=changed, stopped=bool(stops), before_go=notes, totes=ahead.totes_for(code, there.sources) if chosen and chosen == open_tire else [],
+        beside=_beside(chosen) if form and form.verb.name == "finish fill" else {}, pot_life_until=_pot_life_until(chosen) if state == "paused" else None,
         filled=_filled(request.args.get("filled", "")), focus_form=bool(form and form.verb.name == "finish fill"),
     )  # fmt: skip
 
@@ -158,12 +174,24 @@ def _page(code: str, tire: str = "", form: Form | None = None) -> str:
 def _facts(tire: str) -> dict[str, Any]:
     """What the filler looks at: whose, which size, up to which pressure, how much regrind."""
     wanted = ("Customer", "Size", "Lowest rating", "To be filled to", "Unit", "Position", "Earlier")
-    found = items.facts(here.book(), tire)
+    found = items.facts(here.book(), tire, here.say())
     facts = {name: found[name] for name in wanted if name in found}
     row = queries.tire(here.book(), tire)
     if row and row.mix_e4 is not None:
         facts["Regrind"] = here.say().share(row.mix_e4)
     return facts
+
+
+def _beside(tire: str) -> dict[str, str]:
+    """What stands beside the pressure: up to which it is filled, and the lowest rating, which it never passes."""
+    row, say = queries.tire(here.book(), tire), here.say()
+    rating = queries.rating(here.book(), tire)
+    found = {}
+    if row and row.target_pa is not None:
+        found["target"] = say.pressure(row.target_pa)
+    if rating is not None:
+        found["rating"] = say.pressure(rating)
+    return found
 
 
 def _pot_life_until(tire: str) -> int:

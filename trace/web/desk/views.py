@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import re
+
 from flask import Blueprint, flash, g, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from fillbook.trace.book import cures, items, later, queries
-from fillbook.trace.core import ids
-from fillbook.trace.core.errors import Nonsense, WrongKind
+from fillbook.trace.book import cures, items, later, queries, zones
+from fillbook.trace.core import ids, times
+from fillbook.trace.core.errors import Nonsense, ShopError, WrongKind
 from fillbook.trace.core.release import TwoDates, two_dates
 from fillbook.trace.web import here
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.item.views import the_item
 
 bp = Blueprint("desk", __name__)
+SEVERAL = 60  # tires with one signature, as the verb takes them
 SHOWN = 40  # of each list; the racks have them all
 PATHS = {
     "earliest": "the short rule, with a passing sample cup",
@@ -27,10 +30,86 @@ PATHS = {
 def desk() -> str:
     g.scan_from = "desk"
     book, shop = here.book(), here.shop()
-    rows = cures.racks(book, shop, here.now())
+    rows = cures.racks(book, shop, here.now(), here.say())
     return render_template(
         "desk/desk.html", rows=rows, ready=[r for r in rows if r["case"] and r["case"].decision.ok][:SHOWN],
-        released=queries.in_state(book, shop, "released")[:SHOWN], dispatch=Form("dispatch"),
+        released=queries.in_state(book, shop, "released")[:SHOWN], dispatch=Form("dispatch"), alerts=later.alerts(book, shop)[:SHOWN],
+    )  # fmt: skip
+
+
+# -- several tires, one signature ------------------------------------------------------------------------------------------------
+@bp.get("/desk/several")
+@here.one_picture
+def several() -> str:
+    """Tires scanned one after the other: each with its verdict, the newest as large as on its own page."""
+    tires = _said(request.args.get("tires", ""))
+    return _several(tires, _several_form(tires), newest=tires[-1] if tires else None)
+
+
+@bp.post("/desk/several")
+def release_several() -> ResponseReturnValue:
+    """Release those that may be, with one signature; the rest stay on the list with their reasons."""
+    tires = _said(request.form.get("all", ""))
+    form = _several_form(tires)
+    wanted = {code for code in request.form.getlist("tires") if code in tires}
+    form.take(request.form)
+    form.said.setlist("tires", [tire for tire in tires if tire in wanted])
+    try:
+        done = form.act()
+    except ShopError as trouble:
+        form.refuse(trouble)
+        return _several(tires, form, newest=None), form.status
+    form.done(done)
+    if not done.repeated:
+        flash(
+            f"{len(wanted)} {'tire is' if len(wanted) == 1 else 'tires are'} released with one signature.",
+            "go",
+        )
+    left = [tire for tire in tires if tire not in wanted]
+    return redirect("/desk/several" + (f"?tires={','.join(left)}" if left else ""), 303)
+
+
+def _said(text: str) -> list[str]:
+    """The tires an address or a form names, each once; what is none of ours is left out."""
+    codes = [
+        code for code in dict.fromkeys(text.split(",")) if ids.is_valid(code) and ids.kind_of(code) == "F"
+    ]
+    return [code for code in codes if queries.item_exists(here.book(), code)][-SEVERAL:]
+
+
+def _several_form(tires: list[str]) -> Form:
+    form = Form(
+        "release",
+        first=("tag_scanned",),
+        hidden={"tire", "tires"},
+        action="/desk/several",
+        prefill={"tag_scanned": "yes"},
+    )
+    form.about = list(tires)
+    return form
+
+
+def _several(tires: list[str], form: Form, newest: str | None) -> str:
+    g.scan_from = f"several:{','.join(tires)}"
+    rows = zones.verdicts(here.book(), here.shop(), tires, here.now())
+    for row in rows:
+        state = queries.place_of(here.book(), row["item"])
+        row["gone"] = (
+            state.state
+            if state.state in ("released", "dispatched", "returned", "reclaimed", "scrapped")
+            else ""
+        )
+        row["ready"] = times.from_utc_text(row["ready_at"]) if row.get("ready_at") else None
+        row["why"] = next(
+            (f["words"] for f in row["findings"] if f["stops"]), row["words"][0] if row["words"] else ""
+        )
+        row["why"] = re.sub(
+            r"\s*Ready about [^.]*\.$", "", row["why"]
+        )  # said beside it, in the words of the day
+        row["ok"] = row["ok"] and not row["gone"]
+    return render_template(
+        "desk/several.html", rows=rows, newest=next((r for r in rows if r["item"] == newest), None), form=form, all=tires,
+        may=[row for row in rows if row["ok"]], rest=[row for row in rows if not row["ok"]],
     )  # fmt: skip
 
 
@@ -76,7 +155,7 @@ def _page(tire: str, form: Form) -> str:
     state = queries.place_of(book, tire)
     case, why_not = None, ""
     try:
-        case = cures.case(book, tire, now)
+        case = cures.case(book, tire, now, say=here.say())
     except Nonsense as trouble:
         why_not = str(trouble)
     released = queries.releases(book, tire)
@@ -98,7 +177,7 @@ def _dates_now(case: cures.Case) -> TwoDates:
 
 
 def _facts(tire: str) -> dict[str, str]:
-    found = items.facts(here.book(), tire)
+    found = items.facts(here.book(), tire, here.say())
     wanted = (
         "Customer",
         "Size",

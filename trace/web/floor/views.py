@@ -20,7 +20,7 @@ def floor() -> str:
     book, shop, now = here.book(), here.shop(), here.now()
     lines = [glance.line_now(book, shop, line["item"], now) for line in queries.lines(book, shop)]
     zones: dict[str, list[dict[str, Any]]] = defaultdict(list)
-    for row in cures.racks(book, shop, now):
+    for row in cures.racks(book, shop, now, here.say()):
         zones[row["row"].place if row["row"].state == "racked" else ""].append(row)
     return render_template(
         "floor/floor.html", lines=lines, zones=zones, zone_rows=queries.zones(book, shop), shown=SHOWN,

@@ -65,7 +65,7 @@ def _page(seq: int, form: Form) -> str:
             f"Event {seq} is no return without a label. The identify page lists those that wait."
         )
     form.about = []
-    facts = {one["item"]: items.facts(book, one["item"]) for one in found.candidates}
+    facts = {one["item"]: items.facts(book, one["item"], here.say()) for one in found.candidates}
     stands = {one["item"]: queries.place_of(book, one["item"]) for one in found.candidates}
     g.scan_from = ""
     return render_template(

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
-from flask import Blueprint, Response, render_template
+from flask import Blueprint, Response, render_template, request
 
-from fillbook.trace.book import items, queries, recalls
+from fillbook.trace.book import glance, items, lists, queries, recalls, zones
+from fillbook.trace.book import later as later_readings
+from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import UnknownItem
 from fillbook.trace.web import here
 from fillbook.trace.work import registry
 from fillbook.trace.work.ask import Item, fields_of
+from fillbook.trace.work.corrections import FIXED
 
 bp = Blueprint("item", __name__)
 
@@ -30,16 +34,36 @@ class Step:
 @here.one_picture
 def item(code: str) -> str:
     found = the_item(code)
-    of_it = items.about(here.book(), found)
+    of_it = items.about(here.book(), found, with_history=False, say=here.say())
     kind = ids.kind_of(found)
     linked = kind in "LGFC" and of_it["place"]["state"] is not None
     state = of_it["place"]["state"]
     steps = next_steps(found, kind, state)
+    acts, earlier = lists.history(here.book(), found, _after())
     return render_template(
         "item/item.html", code=found, kind=kind, of_it=of_it, trace=recalls.trace(here.book(), found) if linked else None,
         steps=steps, others=everything_else(found, kind, steps) if state not in (None, "void") else [], prints=len(queries.prints_of(here.book(), found)),
         place=queries.place_of(here.book(), found), papers=queries.attachments(here.book(), found),
+        kept=zones.storage(here.book(), found, here.now()) if kind == "L" else None,
+        changed=later_readings.alert(here.book(), here.shop(), found) if kind == "F" else None,
+        acts=acts, earlier=",".join(map(str, earlier)) if earlier else None, later="before" in request.args,
+        undo=None if state in (None, "void") or "before" in request.args else last_act(acts),
     )  # fmt: skip
+
+
+def _after() -> tuple[int, ...] | None:
+    """Where an earlier part of the history begins; None for the newest, or where the address says nothing that can be read."""
+    parts = request.args.get("before", "").split(",")
+    numbers = [int(part) for part in parts if re.fullmatch(r"-?[0-9]{1,15}", part, re.ASCII)]
+    return tuple(numbers) if len(numbers) == 4 == len(parts) else None
+
+
+def last_act(acts: list[Row]) -> int | None:
+    """The number of the newest event that can be corrected, for whoever sees at once that it was wrong."""
+    for act in acts:
+        if act.kind not in FIXED and glance.event_now(here.book(), here.shop(), act.seq) is not None:
+            return act.seq
+    return None
 
 
 @bp.get("/attached/<int:seq>")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from flask import Blueprint, render_template, request
 
@@ -33,11 +34,21 @@ def picture(code: str) -> str:
         raise WrongKind(
             f"{ids.pretty(item)} is a {ids.KINDS[ids.kind_of(item)]}; a lineage is of a tote, a regrind batch or a tire."
         )
-    opened = tuple(request.args.getlist("open"))[:20]
+    opened = tuple(
+        dict.fromkeys(
+            one[:80] for one in request.args.getlist("open") if one[1:2] == ":" and one[:1] in lineage.KINDS
+        )
+    )[:20]
+
+    def address(keys: tuple[str, ...], more: str = "", without: str = "") -> str:
+        """This picture with one box more unfolded, or one folded again."""
+        asked = [("open", one) for one in (*keys, more) if one and one != without]
+        return f"/lineage/{item}" + (f"?{urlencode(asked)}#picture" if asked else "")
+
     found = pedigree.pedigree(here.book(), item, opened)
     return render_template(
         "lineage/lineage.html", code=item, found=found, picture=found.picture, opened=opened, lanes=LANES,
-        ticks=_ticks(found.picture), rows=found.rows[:MOST_ROWS], more=max(0, len(found.rows) - MOST_ROWS),
+        ticks=_ticks(found.picture), address=address, rows=found.rows[:MOST_ROWS], more=max(0, len(found.rows) - MOST_ROWS),
     )  # fmt: skip
 
 

@@ -52,7 +52,7 @@ def _picture(touched: list[str]) -> Picture:
     for item in touched:
         place = queries.place_of(book, item)
         where = say.name(place.place) if place.place else ""
-        facts[item] = {**items.facts(book, item), "State": " ".join(filter(None, [place.state, where]))}
+        facts[item] = {**items.facts(book, item, say), "State": " ".join(filter(None, [place.state, where]))}
     holds = {
         f"{h.shop}:{h.seq}.{h.n}": f"{ids.pretty(h['item']) if h['item'] else 'lot ' + h.lot}: {h.why}"
         for h in queries.open_holds(book, shop)

@@ -79,7 +79,7 @@ def correct(seq: int) -> ResponseReturnValue:
     try:
         if request.form.get("look"):
             return _page(seq, form, trial.what_changes(seq, form.read()))
-        answer = acting.act(here.book(), form.read(), now=here.now())
+        answer = form.act()
     except ShopError as trouble:
         form.refuse(trouble)
         return _page(seq, form), form.status

@@ -1,4 +1,4 @@
-"""Who works at this station: a name picked once, kept in the signed cookie until somebody else picks theirs."""
+"""Who works at this station: a badge scanned or a name tapped, kept in the signed cookie for the shift or until somebody else's."""
 
 from __future__ import annotations
 
@@ -36,3 +36,10 @@ def choose() -> ResponseReturnValue:
     here.choose(person)
     flash(f"{queries.name_of(here.book(), person)} works at this station now.", "go")
     return redirect("/", 303)
+
+
+@bp.post("/who/leave")
+def leave() -> ResponseReturnValue:
+    here.leave()
+    flash("Nobody works at this station now.", "look")
+    return redirect("/who", 303)

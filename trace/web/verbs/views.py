@@ -35,7 +35,7 @@ GOES_TO = {  # after it was done: the page where it shows
     "empty waste": "/cage/{line}", "resume": "/cage/{line}", "pause": "/i/{tire}", "abandon": "/i/{tire}", "leak": "/i/{tire}",
     "inspect": "/i/{tire}", "stretch": "/i/{tire}", "inspect tote": "/i/{tote}", "attach": "/i/{item}", "keep": "/i/{cup}",
     "open order": "/cage", "settle": "/desk/{tire}", "hang sensor": "/racks/{zone}", "take down sensor": "/racks/{zone}",
-    "let sensor send": "/racks/{zone}", "trust samples": "/book/{event}",
+    "let sensor send": "/racks/{zone}", "trust samples": "/book/{event}", "admit device": "/devices", "dismiss device": "/devices",
 }  # fmt: skip
 
 LABELLED = (
@@ -54,6 +54,8 @@ def every_verb() -> str:
 @bp.get("/do/<name>")
 def form(name: str) -> ResponseReturnValue:
     asked = registry.find(name)
+    if asked.name == "set up shop":
+        return redirect("/setup", 303)
     if asked.name == "correct" and here.number(request.args.get("event", "")) is not None:
         return redirect(f"/book/{request.args['event']}#correct", 303)
     made = Form(asked.name, prefill=request.args.to_dict())

@@ -1,0 +1,214 @@
+// The scan box: keeps the focus, knows a hand scanner by its speed, and says by word, colour, sound and vibration what came of it.
+"use strict";
+(function () {
+  const header = document.getElementById("scan");
+  const box = document.querySelector("[data-scan-here]") || header;
+  const writable = "input, textarea, select, [contenteditable]";
+  const inUse = "a, button, summary, label, option, [tabindex]," + writable;
+  const LEAST = 6, PAUSE = 150, FAST = 55; // characters; ms between two; ms a character on average: no hand types like that
+  const TWICE = 2000; // ms in which the same scan again is the scanner's echo
+
+  function kept(store, name) {
+    try { return JSON.parse(store.getItem(name)); } catch (_) { return null; }
+  }
+  function keep(store, name, value) {
+    try { store.setItem(name, JSON.stringify(value)); } catch (_) { /* full or forbidden: a comfort less */ }
+  }
+  function focusBox() {
+    if (!box) return;
+    box.focus({ preventScroll: true });
+    if (box === header && header.value) header.select(); // what was read wrong is replaced by the next scan, not added to
+  }
+
+  if (header && header.value) { // a browser puts the focus there before or after this script runs
+    if (document.activeElement === header) header.select();
+    else header.addEventListener("focus", function () { header.select(); }, { once: true });
+  }
+
+  // -- the focus -------------------------------------------------------------------------------------------------------------
+  if (box && box === header && matchMedia("(pointer: coarse)").matches) {
+    // The box waits for a scanner without the keyboard on the screen; a finger on the box brings the keyboard.
+    box.inputMode = "none";
+    box.addEventListener("pointerdown", function () { box.inputMode = "text"; });
+    box.addEventListener("blur", function () { box.inputMode = "none"; });
+  }
+  document.addEventListener("click", function (event) {
+    if (event.target.closest(inUse) || String(getSelection())) return;
+    focusBox();
+  });
+
+  // -- a hand scanner types fast and ends with Enter or Tab ---------------------------------------------------------------
+  let run = null;
+  document.addEventListener("keydown", function (event) {
+    if (event.ctrlKey || event.metaKey || event.altKey) return;
+    let field = document.activeElement;
+    if (event.key.length === 1) {
+      if (!field || !field.matches(writable)) {
+        if (!box || (field && field.matches("summary, button, a") && event.key === " ")) return;
+        focusBox();
+        field = box;
+      }
+      if (!run || run.field !== field || event.timeStamp - run.last > PAUSE)
+        run = { field: field, before: field.value, text: "", first: event.timeStamp };
+      run.text += event.key;
+      run.last = event.timeStamp;
+      return;
+    }
+    if (event.key !== "Enter" && event.key !== "Tab") {
+      if (event.key !== "Shift" && event.key !== "CapsLock" && event.key !== "Dead") run = null;
+      return;
+    }
+    const ended = run;
+    run = null;
+    if (!ended || ended.field !== field || ended.text.length < LEAST || event.timeStamp - ended.last > PAUSE) return;
+    if ((ended.last - ended.first) / (ended.text.length - 1) > FAST) return;
+    scanned(event, ended);
+  }, true);
+
+  function scanned(event, ended) {
+    const field = ended.field;
+    if (field === header) {
+      byScanner();
+      if (event.key === "Tab") {
+        event.preventDefault();
+        header.form.requestSubmit();
+      }
+    } else if (field.hasAttribute("data-scan-here")) {
+      return; // the page knows what to do with it
+    } else if (field.matches("textarea")) {
+      if (event.key === "Tab") {
+        event.preventDefault();
+        field.setRangeText("\n", field.selectionStart, field.selectionEnd, "end");
+      }
+    } else if (field.inputMode === "decimal" || field.inputMode === "numeric") {
+      // The focus stood in a weight or a pressure: what was scanned is meant for the scan box, and the number stays.
+      event.preventDefault();
+      if (!header) return;
+      field.value = ended.before;
+      field.dispatchEvent(new Event("input", { bubbles: true }));
+      header.value = ended.text;
+      byScanner();
+      header.form.requestSubmit();
+    } else if (field.form && field.form !== (header && header.form)) {
+      // A code scanned into its field does not send the form that is still being filled in.
+      event.preventDefault();
+      const fields = [...field.form.elements].filter((one) => one.offsetParent && one.matches(writable + ", button.main"));
+      const next = fields[fields.indexOf(field) + 1];
+      if (next) next.focus();
+    }
+  }
+  function byScanner() {
+    let by = header.form.elements.by;
+    if (!by) {
+      by = document.createElement("input");
+      by.type = "hidden";
+      by.name = "by";
+      header.form.append(by);
+    }
+    by.value = "scanner";
+  }
+
+  // -- the same once more is ignored, unless something else was done in between --------------------------------------------
+  if (header) {
+    header.form.addEventListener("submit", function (event) {
+      const photo = header.form.querySelector("[type=file]");
+      if (photo && photo.value) return;
+      const code = header.value.trim(), before = kept(sessionStorage, "scan"), now = Date.now();
+      if (code && before && before.code === code && now - before.at < TWICE) {
+        event.preventDefault();
+        header.value = "";
+        say("look", inWords("The same again: ignored"));
+        return;
+      }
+      keep(sessionStorage, "scan", { code: code, at: now });
+      keep(sessionStorage, "asked", { words: short(code), at: now });
+    });
+    const photo = header.form.querySelector("[type=file]");
+    if (photo) photo.addEventListener("change", function () {
+      if (!photo.files.length) return;
+      keep(sessionStorage, "asked", { words: inWords("the photograph"), at: Date.now() });
+      header.placeholder = inWords("Reading the photograph …");
+      header.value = "";
+      header.form.requestSubmit();
+    });
+  }
+  document.addEventListener("pointerdown", function () { sessionStorage.removeItem("scan"); });
+  document.addEventListener("submit", function (event) {
+    shake(30);
+    if (!header || event.target !== header.form) keep(sessionStorage, "asked", { words: "", at: Date.now() });
+  });
+  function short(code) {
+    return code.replace(/^.*[\/]/, "").slice(0, 24);
+  }
+
+  // -- what came of it: word, colour, sound, vibration -----------------------------------------------------------------------
+  const TONES = { // hertz, seconds; up for go, level for look, low and long for stop
+    go: [[880, .07], [1320, .1]], look: [[660, .1], [660, .1]], stop: [[196, .28], [147, .4]],
+  };
+  const SHAKES = { go: 50, look: [60, 60, 60], stop: [250, 80, 250] };
+
+  function say(look, words) {
+    if (header && words) {
+      const usual = header.placeholder;
+      header.placeholder = words;
+      header.classList.add("heard", look);
+      setTimeout(function () {
+        header.placeholder = usual;
+        header.classList.remove("heard", look);
+      }, 3000);
+    }
+    shake(SHAKES[look]);
+    document.documentElement.dataset.heard = look;
+    if (kept(localStorage, "sound") !== false) sound(look);
+  }
+  function shake(how) { // a browser shakes only after a touch on this very page
+    if (navigator.vibrate && navigator.userActivation && navigator.userActivation.hasBeenActive) navigator.vibrate(how);
+  }
+  document.addEventListener("heard", function (event) { say(event.detail, ""); });
+  function sound(look) {
+    const Audio = window.AudioContext || window.webkitAudioContext;
+    if (!Audio) return;
+    try {
+      const audio = new Audio();
+      let at = audio.currentTime + .02;
+      TONES[look].forEach(function (tone) {
+        const wave = audio.createOscillator(), loud = audio.createGain();
+        wave.type = look === "stop" ? "square" : "sine";
+        wave.frequency.value = tone[0];
+        loud.gain.setValueAtTime(look === "stop" ? .12 : .25, at);
+        loud.gain.setTargetAtTime(0, at + tone[1] - .02, .01);
+        wave.connect(loud).connect(audio.destination);
+        wave.start(at);
+        wave.stop(at + tone[1] + .05);
+        at += tone[1] + .05;
+      });
+      setTimeout(function () { audio.close(); }, 1500);
+    } catch (_) { /* no loudspeaker: word and colour have said it */ }
+  }
+
+  const asked = kept(sessionStorage, "asked");
+  sessionStorage.removeItem("asked");
+  if (asked && Date.now() - asked.at < 30000) {
+    const stop = document.querySelector("main .trouble[role=alert], main .fill .trouble, main .error, main .note.hold, main .verdict.stop, main .verdict.hold");
+    const look = stop ? "stop" : document.querySelector("main > .note.look, main .trouble, main .choose") ? "look" : "go";
+    say(look, asked.words && { go: inWords("Read:"), look: inWords("Look:"), stop: inWords("Stop:") }[look] + " " + asked.words);
+  }
+
+  // -- the switch for the sound ------------------------------------------------------------------------------------------------
+  const foot = document.querySelector("body > footer");
+  if (foot && header && (window.AudioContext || window.webkitAudioContext)) {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "quiet sound";
+    const show = function () {
+      button.textContent = kept(localStorage, "sound") === false ? inWords("Sound is off") : inWords("Sound is on");
+    };
+    button.addEventListener("click", function () {
+      keep(localStorage, "sound", kept(localStorage, "sound") === false);
+      show();
+      if (kept(localStorage, "sound")) sound("go");
+    });
+    show();
+    foot.append(button);
+  }
+})();

@@ -1,0 +1,176 @@
+// What was typed is never lost: it is kept on this device until the book has it, and a form that could not be sent says so in
+// words. Sent again, it carries the same request, which the book does once.
+"use strict";
+(function () {
+  const TOO_LONG = 20000; // ms without an answer
+  const SHIFT = 12 * 3600 * 1000; // ms after which what was kept is nobody's any more
+  const UNKEPT = ["csrf_token", "saw", "about", "pin", "shop"];
+  const forms = [...document.querySelectorAll("main form.verb[method=post]")];
+  const alive = document.querySelector("link[rel=icon]");
+  const gone = new WeakSet(); // forms on their way: what was typed in them is kept as sent, or the book has it
+  let connected = navigator.onLine !== false;
+
+  const key = (form) => "typed:" + new URL(form.getAttribute("action"), location).pathname;
+  function load(name) {
+    try { return JSON.parse(localStorage.getItem(name)); } catch (_) { return null; }
+  }
+  function store(name, value) {
+    try { localStorage.setItem(name, JSON.stringify(value)); } catch (_) { /* no room: the page still holds it */ }
+  }
+  function typed(form) {
+    const found = {};
+    for (const one of form.elements) {
+      if (!one.name || UNKEPT.includes(one.name) || one.disabled || ["hidden", "password", "file", "submit", "button"].includes(one.type)) continue;
+      if ((one.type === "radio" || one.type === "checkbox") && !one.checked) continue;
+      if (one.tagName === "BUTTON") continue;
+      (found[one.name] = found[one.name] || []).push(one.value);
+    }
+    return found;
+  }
+  function put(form, said) {
+    const at = {};
+    for (const one of form.elements) {
+      if (!one.name || !(one.name in said) || ["hidden", "password", "file"].includes(one.type) || one.tagName === "BUTTON") continue;
+      if (one.type === "radio" || one.type === "checkbox") one.checked = said[one.name].includes(one.value);
+      else one.value = said[one.name][at[one.name] = (at[one.name] ?? -1) + 1] ?? one.value;
+      const more = one.closest("details");
+      if (more && one.value && one.type !== "radio" && one.tagName !== "SELECT") more.open = true;
+    }
+  }
+  function note(form, look, words) {
+    let place = form.querySelector(".kept");
+    if (!place) {
+      place = document.createElement("div");
+      form.prepend(place);
+    }
+    place.className = "kept note " + look;
+    place.setAttribute("role", look === "hold" ? "alert" : "status");
+    place.replaceChildren(Object.assign(document.createElement("span"), { textContent: words }));
+    return place;
+  }
+  function button(place, words, does) {
+    const made = Object.assign(document.createElement("button"), { type: "button", textContent: words });
+    made.addEventListener("click", does);
+    place.append(made);
+    return made;
+  }
+
+  // -- keeping ---------------------------------------------------------------------------------------------------------------
+  const asDrawn = new Map();
+  function save(form, sent) {
+    const said = typed(form);
+    if (!sent && JSON.stringify(said) === asDrawn.get(form)) return localStorage.removeItem(key(form));
+    const who = document.querySelector("[data-who]");
+    store(key(form), { said: said, request: form.elements.request && form.elements.request.value, sent: !!sent, at: Date.now(), who: who ? who.dataset.who : "" });
+  }
+  const arrived = sessionStorage.getItem("sent");
+  sessionStorage.removeItem("sent");
+  const wrong = (form) => form.querySelector(".trouble, .error") || document.querySelector("main > .trouble");
+  if (arrived) { // a form went the browser's own way; a page that answers it says so, a page gone back to does not
+    const same = forms.find((form) => key(form) === arrived);
+    if (!same || wrong(same) || document.querySelector("main > .note[role=status]")) localStorage.removeItem(arrived);
+  }
+  forms.forEach(function (form) {
+    asDrawn.set(form, JSON.stringify(typed(form)));
+    const before = load(key(form));
+    if (before && Date.now() - before.at > SHIFT) localStorage.removeItem(key(form));
+    else if (before && !wrong(form) && (before.sent || JSON.stringify(before.said) !== asDrawn.get(form))) restore(form, before);
+    let waiting;
+    ["input", "change"].forEach((kind) => form.addEventListener(kind, function () {
+      clearTimeout(waiting);
+      gone.delete(form);
+      waiting = setTimeout(function () { if (!gone.has(form)) save(form); }, 100);
+    }));
+  });
+  addEventListener("pagehide", () => forms.forEach((form) => { if (!gone.has(form)) save(form); }));
+
+  function restore(form, before) {
+    put(form, before.said);
+    if (before.sent && before.request && form.elements.request) form.elements.request.value = before.request;
+    const when = new Date(before.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+    const place = note(form, "look", before.sent
+      ? inWords("This was sent at {when} and no answer came. Send it again: it is written down only once.", { when })
+      : inWords("Kept from {when}: typed on this device and not sent.", { when: when + (before.who ? " (" + before.who + ")" : "") }));
+    button(place, inWords("Clear it"), function () {
+      gone.add(form);
+      localStorage.removeItem(key(form));
+      location.reload();
+    });
+  }
+
+  // -- the connection ----------------------------------------------------------------------------------------------------------
+  function isConnected(yes) {
+    connected = yes;
+    document.documentElement.classList.toggle("cut-off", !yes);
+    document.querySelectorAll(".kept.unsent > span").forEach(function (place) {
+      if (yes) place.textContent = inWords("The connection is back. Send it now: it is written down only once.");
+    });
+  }
+  addEventListener("offline", () => isConnected(false));
+  addEventListener("online", look);
+  function look() {
+    if (document.visibilityState !== "visible") return;
+    fetch(alive.href, { method: "HEAD", cache: "no-store", signal: AbortSignal.timeout(5000) })
+      .then(() => isConnected(true), () => isConnected(false));
+  }
+  const looking = forms.length ? setInterval(look, 10000) : 0;
+
+  // -- sending -----------------------------------------------------------------------------------------------------------------
+  document.addEventListener("submit", function (event) {
+    const form = event.target;
+    if (event.defaultPrevented || !forms.includes(form)) return;
+    // A button that goes elsewhere (to read a supplier's label, to show a face) asks for the page again and does not do the form.
+    const elsewhere = event.submitter && event.submitter.hasAttribute("formaction");
+    save(form, !elsewhere);
+    gone.add(form);
+    if (elsewhere || (connected && !form.hasAttribute("data-stay"))) {
+      sessionStorage.setItem("sent", key(form));
+      return; // the browser's own way
+    }
+    event.preventDefault();
+    send(form, event.submitter);
+  });
+
+  async function send(form, submitter) {
+    const said = new FormData(form);
+    if (submitter && submitter.name) said.append(submitter.name, submitter.value);
+    const main = submitter || form.querySelector("button.main");
+    const words = main && main.innerHTML;
+    const slow = setTimeout(function () { if (main) main.textContent = inWords("Sending …"); }, 400);
+    form.setAttribute("aria-busy", "true");
+    try {
+      const answer = await fetch(form.action, { method: "POST", body: said, headers: { "X-Stay": "yes" }, signal: AbortSignal.timeout(TOO_LONG) });
+      const where = answer.headers.get("X-Go-To");
+      if (where) {
+        localStorage.removeItem(key(form));
+        location.assign(new URL(where, location));
+        return;
+      }
+      const page = await answer.text();
+      if (!page.includes("<main")) throw new Error("not one of our pages");
+      localStorage.removeItem(key(form));
+      clearInterval(looking);
+      document.open();
+      document.write(page);
+      document.close();
+    } catch (_) {
+      clearTimeout(slow);
+      if (main) main.innerHTML = words;
+      form.removeAttribute("aria-busy");
+      delete form.dataset.sent;
+      unsent(form, submitter);
+    }
+  }
+  function unsent(form, submitter) {
+    const place = note(form, "hold", navigator.onLine === false
+      ? inWords("Not sent: this device has no connection. What you typed is kept on it, also when this page is closed. Send it again when the connection is back: it is written down only once.")
+      : inWords("No answer came from the book. What you typed is kept on this device, also when this page is closed. Send it again: it is written down only once, even if it had arrived."));
+    place.classList.add("unsent");
+    document.dispatchEvent(new CustomEvent("heard", { detail: "stop" }));
+    const again = button(place, inWords("Send again"), () => {});
+    again.type = "submit";
+    if (submitter && submitter.name) Object.assign(again, { name: submitter.name, value: submitter.value });
+    again.focus();
+    place.scrollIntoView({ block: "center" });
+  }
+})();

@@ -1,0 +1,179 @@
+"""The supplier's own barcodes at the dock: what they fill in, from where, and what does not fit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from flask import Request
+from werkzeug.datastructures import MultiDict
+
+from fillbook.labels import supplier_codes
+from fillbook.labels.supplier_codes import Note, ReadCode
+from fillbook.trace.book import deliveries, queries
+from fillbook.trace.book.opening import Book
+from fillbook.trace.core.errors import Nonsense
+from fillbook.trace.core.quote import quoted
+from fillbook.trace.web.scan import photos
+
+MOST_CODES = 12  # on one label, or one photograph of it
+LONGEST_KEPT = 200  # characters of the supplier's code that the book keeps
+#: What a code says -> the field of the receipt it fills.
+FIELD = {
+    "supplier": "supplier", "item": "supplier_item", "lot": "lot", "made": "made", "use_by": "use_by", "net_kg": "net_g", "net_lb": "net_g",
+    "count": "totes", "serial": "supplier_serial", "container": "supplier_serial",
+}  # fmt: skip
+SAID = {
+    "supplier": "supplier", "supplier_item": "supplier's item", "lot": "lot", "made": "date of making", "use_by": "use-by date",
+    "net_g": "net weight", "totes": "count", "supplier_serial": "serial",
+}  # fmt: skip
+
+
+@dataclass
+class Filled:
+    """What the codes of one label came to: the form's values, where each is from, and sentences to show."""
+
+    codes: list[ReadCode] = field(default_factory=list)
+    values: dict[str, str] = field(default_factory=dict)
+    sources: dict[str, str] = field(default_factory=dict)
+    troubles: list[str] = field(default_factory=list)
+
+
+def photographed(photo: bytes) -> list[str]:
+    """What the barcodes in a photograph say. Raises Nonsense for a file that is no picture, and where no code reads."""
+    found = [seen.text for seen in photos.read_photo(photo)]
+    if not found:
+        raise Nonsense(
+            "No barcode reads in this photograph: go closer, hold still, avoid glare, and let the whole code be in it.",
+            field="photo",
+        )
+    return found
+
+
+def said_in(asked: Request) -> list[str]:
+    """The codes of a form: those read before, the one just scanned or typed, those in a photograph.
+
+    Raises Nonsense as `photographed` does, and for none at all.
+    """
+    found = [code for code in asked.form.getlist("codes") if code.strip()]
+    found += [line for line in asked.form.get("code", "").splitlines() if line.strip()]
+    photo = asked.files.get("photo")
+    if photo is not None and photo.filename:
+        found += photographed(photo.read())
+    found = list(dict.fromkeys(code.strip(" \t\r\n").replace("\x1d", "<GS>") for code in found))
+    if not found:
+        raise Nonsense(
+            "There is nothing to read: scan the supplier's label, photograph it, or type its number. To book the lot in, press Book in.",
+            field="code",
+        )
+    return found[:MOST_CODES]
+
+
+def notes_of(book: Book, shop: str) -> list[Note]:
+    """How the shop reads its suppliers' codes."""
+    return [Note(row.supplier, row.pattern, row.dates) for row in queries.supplier_notes(book, shop).values()]
+
+
+def fill_in(book: Book, shop: str, codes: Sequence[str], said: MultiDict) -> Filled:
+    """Read *codes* and tell what they fill in over what was *said* so far.
+
+    Raises Nonsense for a code that is too long or no text.
+    """
+    notes = notes_of(book, shop)
+    filled = Filled([supplier_codes.read(code, notes) for code in codes])
+    for one in filled.codes:
+        filled.troubles += one.troubles
+        for name, part in one.fields.items():
+            value, how = _in_time(name, part.value)
+            where = f", in {quoted(one.code)}" if len(filled.codes) > 1 else ""
+            _put(filled, name, value, f"{part.source}{how}{where}")
+    _serial_of_several(filled)
+    _as_last_time(filled, book, shop, said)
+    _over_what_was_typed(filled, said)
+    _keep_code(filled)
+    return filled
+
+
+def _in_time(name: str, value: str) -> tuple[str, str]:
+    """A day of a label as the form takes a time: made from its beginning, used up to its end."""
+    if name == "made":
+        return f"{value}T00:00", " (the day; its beginning is taken)"
+    if name == "use_by":
+        return f"{value}T23:59", " (the day; its end is taken)"
+    return value, ""
+
+
+def _put(filled: Filled, name: str, value: str, source: str) -> None:
+    to = FIELD.get(name)
+    if to is None:
+        return
+    there = filled.values.get(to)
+    if there is None:
+        filled.values[to], filled.sources[to] = value, source
+        if to == "net_g":
+            filled.values["net_g.unit"] = name.removeprefix("net_")
+    elif (
+        there != value
+        and name != "container"
+        and not (to == "net_g" and name[4:] != filled.values["net_g.unit"])
+    ):
+        filled.troubles.append(
+            f"Two codes of this label say different things for the {SAID[to]}: {quoted(there)} and {quoted(value)}. Look at the label; the first stands below."
+        )
+
+
+def _serial_of_several(filled: Filled) -> None:
+    count = filled.values.get("totes", "1")
+    if not count.isdigit() or int(count) <= 1:
+        return
+    if "supplier_serial" in filled.values:
+        serial = filled.values.pop("supplier_serial")
+        filled.sources.pop("supplier_serial")
+        filled.troubles.append(
+            f"The label counts {count}, so its number {serial} is not any one tote's: it stays in the supplier's code."
+        )
+    if "net_g" in filled.values:
+        filled.troubles.append(
+            f"The label counts {count} and says {filled.values['net_g']} {filled.values['net_g.unit']} net: see whether that is each tote's or all of theirs."
+        )
+
+
+def _as_last_time(filled: Filled, book: Book, shop: str, said: MultiDict) -> None:
+    """The same item came in before: its supplier, side and system, where nobody says otherwise."""
+    item = filled.values.get("supplier_item")
+    before = deliveries.last_of_item(book, shop, item) if item else None
+    if before is None:
+        return
+    for name in ("supplier", "side", "system"):
+        if name not in filled.values and not said.get(name):
+            filled.values[name] = before[name]
+            filled.sources[name] = f"the last delivery of the item {item}"
+
+
+def _over_what_was_typed(filled: Filled, said: MultiDict) -> None:
+    for name, value in filled.values.items():
+        typed = said.get(name, "").strip()
+        if (
+            name in SAID
+            and typed
+            and typed != value
+            and not said.get(f"from-{name}")
+            and (name, typed) != ("totes", "1")
+        ):
+            filled.troubles.append(
+                f"For the {SAID[name]} you had {quoted(typed)}; the label says {quoted(value)}, which stands below."
+            )
+
+
+def _keep_code(filled: Filled) -> None:
+    kept: list[str] = []
+    for one in filled.codes:
+        if len(" ".join([*kept, one.code])) <= LONGEST_KEPT:
+            kept.append(one.code)
+        else:
+            filled.troubles.append(
+                f"The code {quoted(one.code)} is too long to be kept with the others; what it says stands below."
+            )
+    if kept:
+        filled.values["supplier_code"] = " ".join(kept)
+        filled.sources["supplier_code"] = "the label, as it was read; it can be searched for"
