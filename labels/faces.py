@@ -200,14 +200,14 @@ def _fact(
 
 
 def _first_row(
-    label: str, facts: list[str], box: Box, most: float, least: float, caption_size: float
+    label: str, facts: list[str], box: Box, most: float, least: float, caption_size: float, lines: int = 1
 ) -> Part:
     """The row over the whole width: a tote's side, the word *regrind*, else the first of the facts."""
     if label == "tote label":
         return Side(box, most=most, least=least)
     if label == "batch label":
         return Words(box, "regrind", most=min(most, 20), least=least, bold=True)
-    return _fact(label, facts.pop(0), box, most, least, caption_size)
+    return _fact(label, facts.pop(0), box, most, least, caption_size, lines)
 
 
 def _small(label: str, facts: list[str]) -> tuple[Part, ...]:
@@ -269,8 +269,10 @@ def _large(label: str, facts: list[str], logo: bool) -> tuple[Part, ...]:
     if label in _SAYS:
         parts.append(Words(Box(33, 119.6, 63, 6), _SAYS[label], most=7, least=6, lines=2))
     top += 24.8
-    high = 34.0 if len(facts) <= 3 and label not in ("tote label", "batch label") else 15.0
-    parts.append(_first_row(label, facts, Box(4, top, 62 if logo else 92, high), high * 1.4, 10, 8))
+    alone = len(facts) <= 3 and label not in ("tote label", "batch label")  # a sign: read from afar, in two lines if it must
+    high = (24.0 if len(facts) > 1 else 38.0) if alone else 15.0
+    row = Box(4, top, 62 if logo else 92, high)
+    parts.append(_first_row(label, facts, row, 48 if alone else 21, 10, 8, 2 if alone else 1))
     if logo:
         parts.append(Logo(Box(69, max(top, 30), 27, 15)))
     top += high + 2.6
