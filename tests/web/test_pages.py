@@ -379,3 +379,12 @@ def test_an_attached_paper_opens_from_the_page_of_each_tote_of_its_lot(web, name
     answer = web.get(f"/attached/{names['paper']}")
     assert (answer.mimetype, answer.data) == ("application/pdf", b"%PDF-1.4 a certificate")
     assert answer.headers["X-Content-Type-Options"] == "nosniff"
+
+
+def test_an_attached_paper_is_corrected_without_sending_it_again(web, names):
+    form = web.form(f"/book/{names['paper']}")
+    before = web.book.one("SELECT * FROM attachment")
+    web.send(form, **{"new-lot": "B-11", "why": "it was the polyol's"})
+    after = web.book.one("SELECT * FROM attachment")
+    assert (before.lot, after.lot) == ("A-11", "B-11")
+    assert (after.digest, after.media) == (before.digest, before.media)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import base64
+import json
 
 import pytest
 
@@ -331,6 +332,20 @@ def test_papers_are_kept_with_their_lot(shop):
     for bad, words in (("???", "base64"), (base64.b64encode(b"MZ").decode(), "neither a PDF")):
         with pytest.raises(Nonsense, match=words):
             shop.act("attach", lot="Q-1", what="certificate", file=bad)
+    shop.check()
+
+
+def test_a_paper_put_to_the_wrong_lot_is_corrected_without_sending_it_again(shop):
+    shop.tote("A", lot="Q-1")
+    shop.tote("A", lot="Q-7")
+    seq = shop.act("attach", lot="Q-7", what="certificate", file=PDF).seq
+    before = shop.book.one("SELECT * FROM attachment")
+    said = json.loads(shop.book.value("SELECT text FROM event WHERE seq = ?", seq))["body"]["said"]
+    shop.correct(seq, lot="Q-1", what="certificate", file=said["file"])
+    after = shop.book.one("SELECT * FROM attachment")
+    assert (after.lot, after.digest, after.media) == ("Q-1", before.digest, "application/pdf")
+    with pytest.raises(Nonsense, match="Send the file itself"):  # a digest alone is no paper
+        shop.act("attach", lot="Q-1", what="certificate", file=said["file"])
     shop.check()
 
 

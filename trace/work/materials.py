@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import apply, queries
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.work.ask import Ask, Item, Line, Mass, Moment, Note, Temperature, Text, Tote, Words
@@ -95,8 +95,9 @@ def attach(ask: Attach, floor: Floor) -> dict[str, Any]:
         raise UnknownItem(f"No lot {ask.lot!r} came in.", field="lot")
     if ask.item:
         floor.must_exist(ask.item, "attaching")
+    about = {"lot": lot.lot if lot else "", "supplier": lot.supplier if lot else ""}
     if ask.file.startswith("sha256:"):
-        raise Nonsense("Send the file itself.", field="file")
+        return about | _stored_paper(ask.file, floor)
     try:
         data = base64.b64decode(ask.file, validate=True)
     except (binascii.Error, ValueError):
@@ -110,13 +111,17 @@ def attach(ask: Attach, floor: Floor) -> dict[str, Any]:
         raise Nonsense(
             f"The file is {len(data) / 1e6:.0f} MB; at most 10 MB are kept. Scan it smaller.", field="file"
         )
-    digest = floor.keep(data)
-    return {
-        "lot": lot.lot if lot else "",
-        "supplier": lot.supplier if lot else "",
-        "media": media,
-        "digest": digest,
-    }
+    return about | {"media": media, "digest": floor.keep(data)}
+
+
+def _stored_paper(said: str, floor: Floor) -> dict[str, str]:
+    """A correction that leaves the file alone has what stands in the event; the paper itself is kept already."""
+    stands = (
+        apply.effective(floor.book, floor.shop, floor.correcting) if floor.correcting is not None else None
+    )
+    if stands is None or stands.body["said"].get("file") != said:
+        raise Nonsense("Send the file itself.", field="file")
+    return {"media": stands.body["media"], "digest": stands.body["digest"]}
 
 
 class Keep(Ask):
