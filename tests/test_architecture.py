@@ -230,3 +230,9 @@ def test_a_time_that_was_handed_in_is_not(source):
 def test_a_way_to_write_is_found(source):
     assert writers_used(source)
     assert writers_used("from fillbook.trace.book import queries, opening") == []
+
+
+def test_every_bench_answers_the_one_command():
+    benches = [path for path in (ROOT / "tests" / "bench").glob("*.py") if not path.stem.startswith("_")]
+    lacking = [path.name for path in benches if "\ndef rows(" not in path.read_text(encoding="utf-8")]
+    assert benches and lacking == []  # python -m tests.bench asks each for its rows

@@ -1,7 +1,6 @@
 """The cure clock at size: racks, one decision, one import, each beside a plain reference in the same run; and how good the forecast is.
 
-    .venv/bin/python tests/bench/cure.py             10 zones, 5 years, a sample every 5 minutes
-    .venv/bin/python tests/bench/cure.py --years 1   a fifth of it
+Run: python -m tests.bench cure      (10 zones, 5 years, a sample every 5 minutes)
 
 Aims on an idle machine: racks of 60 tires 100 ms, one decision 20 ms, 100 000 samples taken in 3 s. The history is put into the
 tables directly, since importing five million samples is not what is measured; the tires and the imported file go through the verbs.
@@ -11,13 +10,13 @@ series of `vega_datasets` (hourly air temperatures of two cities, 2010), on days
 
 from __future__ import annotations
 
-import argparse
 import importlib.util
 import sqlite3
 import statistics
+import sys
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -206,31 +205,30 @@ def forecast(city: str, limit_mc: int, after_h: int) -> tuple[int, int, float, f
     return len(errors), without, statistics.mean(errors), statistics.stdev(errors), away, max(errors, key=abs)
 
 
-def main() -> None:
-    ask = argparse.ArgumentParser()
-    ask.add_argument("--zones", type=int, default=10)
-    ask.add_argument("--years", type=int, default=5)
-    said = ask.parse_args()
+def rows(many_zones: int = 10, years: int = 5) -> Iterator[list[str]]:
+    """Milliseconds by the clock, in brackets those this process worked; then the forecast against what came."""
+    yield ["what", "ours", "aim", "reference in this run"]
     with tempfile.TemporaryDirectory() as folder:
         begun = time.perf_counter()
-        shop, history, tires = furnish(Path(folder), said.zones, said.years)
+        shop, history, tires = furnish(Path(folder), many_zones, years)
         count = sum(len(at) for at, _ in history.values())
         size = Path(shop.book.where).stat().st_size / 1e6
         print(
-            f"{said.zones} zones, {said.years} years, {count / 1e6:.2f} million samples, {size:.0f} MB, furnished in {time.perf_counter() - begun:.0f} s\n"
+            f"{many_zones} zones, {years} years, {count / 1e6:.2f} million samples, {size:.0f} MB, furnished in {time.perf_counter() - begun:.0f} s",
+            file=sys.stderr,
         )
         lag = cures.rule_for(shop.book, "BH", "large", shop.now).lag_s
-        racks_ms, rows = took(lambda: zones.rack_rows(shop.book, "BH", shop.now), 7)
+        racks_ms, racks = took(lambda: zones.rack_rows(shop.book, "BH", shop.now), 7)
         one_ms, _ = took(lambda: cures.answer(shop.book, tires[0][0], shop.now), 15)
         build_ms, sums = took(lambda: sums_of(history))
         numpy_ms, by_np = took(lambda: by_numpy(sums, tires, lag, shop.now), 7)
         plain = sqlite3.connect(shop.book.where)
         lead_ms, by_lead = took(lambda: by_sqlite(plain, tires, lag, shop.now), 5)
         lead_one_ms, _ = took(lambda: by_sqlite(plain, tires[:1], lag, shop.now), 15)
-        mine = {row["item"]: row["credited_s"] for row in rows}
+        mine = {row["item"]: row["credited_s"] for row in racks}
         apart = max(abs(mine[tire] - seconds) for (tire, _, _), seconds in zip(tires, by_np, strict=True))
         apart_lead = max(abs(mine[tire] - secs) for (tire, _, _), secs in zip(tires, by_lead, strict=True))
-        cured = next(row["item"] for row in rows if row["ok"])
+        cured = next(row["item"] for row in racks if row["ok"])
         release_ms, _ = took(lambda: shop.lead("release", tire=cured))
         text = import_file(100_000, shop.now)
         import_ms, _ = took(lambda: shop.act("log temperatures", zone="back rack", csv=text))
@@ -238,34 +236,21 @@ def main() -> None:
         plain_ms, _ = took(lambda: plain_import(Path(folder) / "plain.db", text))
         plain.close()
         shop.book.db.close()
-    print("Milliseconds by the clock, in brackets those this process worked.\n")
-    print("| what | ours | aim | reference in this run |")
-    print("| --- | --- | --- | --- |")
-    print(
-        f"| racks page, {TIRES} curing tires | {racks_ms} | 100 | numpy prefix sums {numpy_ms}, built once in {build_ms}; "
-        f"sqlite lead() {lead_ms} |"
-    )
-    print(f"| one release decision | {one_ms} | 20 | sqlite lead(), hours only {lead_one_ms} |")
-    print(f"| the release, written | {release_ms} | | |")
-    print(
-        f"| 100 000 samples taken in | {import_ms} | 3000 | split, fromisoformat, executemany {plain_ms}; "
-        f"our parsing alone {parse_ms} |"
-    )
-    print(
-        f"\nCredited seconds lie within {apart:.0f} s of numpy's and {apart_lead:.0f} s of lead()'s (ours round down once per stretch; lead() drops the ends).\n"
-    )
-    print(
-        "| forecast on real days | limit | made after | foretold | none | bias, h | spread (s), h | median off, h | worst, h |"
-    )
-    print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
+    sums_words = f"numpy prefix sums {numpy_ms}, built once in {build_ms}; sqlite lead() {lead_ms}"
+    yield [f"racks page, {TIRES} curing tires", str(racks_ms), "100", sums_words]
+    yield ["one release decision", str(one_ms), "20", f"sqlite lead(), hours only {lead_one_ms}"]
+    yield ["the release, written", str(release_ms), "", ""]
+    plain_words = f"split, fromisoformat, executemany {plain_ms}; our parsing alone {parse_ms}"
+    yield ["100 000 samples taken in", str(import_ms), "3000", plain_words]
+    # ours round down once per stretch; lead() drops the ends
+    yield ["credited seconds apart", "", "", f"{apart:.0f} from numpy's, {apart_lead:.0f} from lead()'s"]
     for city in ("seattle_temps", "sf_temps"):
         for limit_mc, words in ((12_778, "55 °F"), (15_556, "60 °F")):
             for after in (12, 24, 36):
                 many, without, bias, spread, away, worst = forecast(city, limit_mc, after)
-                print(
-                    f"| {city} | {words} | {after} h | {many} | {without} | {bias:+.1f} | {spread:.1f} | {away:.1f} | {worst:+.1f} |"
-                )
-
-
-if __name__ == "__main__":
-    main()
+                yield [
+                    f"forecast, {city}, {words}, made after {after} h",
+                    f"bias {bias:+.1f} h, spread {spread:.1f} h",
+                    "",
+                    f"{many} foretold, {without} without; median off {away:.1f} h, worst {worst:+.1f} h",
+                ]
