@@ -127,6 +127,7 @@ CREATE INDEX tote_seq ON tote (shop, seq);
 CREATE INDEX tote_supplier ON tote (shop, supplier, item);
 CREATE INDEX tote_use_by ON tote (shop, use_by, item);
 CREATE INDEX touch_item ON touch (item, at, rank, seq, n);
+CREATE INDEX touch_racked ON touch (place, at) WHERE state = 'racked';
 CREATE INDEX trust_digest ON trust (digest, zone);
 CREATE INDEX weighing_item ON weighing (item, at);
 CREATE INDEX weighing_line ON weighing (line, at);

@@ -516,3 +516,31 @@ def test_the_mix_is_as_warm_as_it_was_at_the_cup_unless_it_was_read_at_the_fill(
         found.needed_standard_s == (48 + (16 if cold else 0)) * HOUR
         and (found.needed_earliest_s is None) == cold
     )
+
+
+def test_who_lay_there_is_told_for_any_stretch_as_from_each_tires_stays(shop):
+    begun, tires = shop.now, [shop.fill(kg=10) for _ in range(4)]
+    for hours, zone, laid in (
+        (1, "warm room", tires[:3]),
+        (5, "back rack", tires[:2]),
+        (9, "warm room", tires[1:2]),
+        (12, "back rack", tires[3:]),
+    ):
+        shop.wait(hours=hours)
+        shop.rack(*laid, zone=zone)
+    for start in range(begun, shop.now + 7200, 5400):
+        for end in (start + 60, start + 6 * 3600, shop.now):
+            for zone in (shop.zone, shop.zone_2):
+                told = [
+                    (one["item"], one["from"], one["until"])
+                    for one in zones.lay_there(shop.book, zone, start, end)
+                ]
+                stays = [
+                    (tire, *stay[1:])
+                    for tire in tires
+                    for stay in queries.stays(shop.book, tire)
+                    if stay[0] == zone
+                ]
+                assert sorted(told) == sorted(
+                    one for one in stays if one[1] <= end and (one[2] is None or one[2] >= start)
+                )

@@ -130,12 +130,14 @@ def _unobserved(
 
 def lay_there(book: Book, zone: str, start: int, end: int) -> list[dict[str, Any]]:
     """The tires that lay in *zone* within [start, end], by the time they came: item, id, from, until (None: still there)."""
-    items = [
+    items = [  # those that left again before *start* are passed over here, whatever the years before hold
         row[0]
         for row in book.tuples(
-            "SELECT DISTINCT item FROM touch WHERE place = ? AND state = 'racked' AND at <= ?", zone, end
+            "SELECT DISTINCT r.item FROM touch r WHERE r.place = ? AND r.state = 'racked' AND r.at <= ? AND NOT EXISTS "
+            "(SELECT 1 FROM touch l WHERE l.item = r.item AND l.state IS NOT NULL AND l.at > r.at AND l.at < ?)",
+            zone, end, start,
         )
-    ]
+    ]  # fmt: skip
     found = [
         {"item": item, "id": ids.pretty(item), "from": since, "until": until}
         for item in items
