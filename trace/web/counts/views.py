@@ -9,6 +9,7 @@ from fillbook.trace.web import here
 
 bp = Blueprint("counts", __name__)
 RECENT_DAYS = 60
+MOST_SPANS = 100  # of a line on one page
 BY = {"lot": kilograms.lots, "month": kilograms.months, "tote": kilograms.totes}
 
 
@@ -43,7 +44,9 @@ def lines_page() -> str:
             {"item": line["item"], "name": line["name"], "spans": spans.table(book, shop, line["item"], since)[::-1],
              "shares": spans.regrind_shares(book, shop, line["item"], since)[::-1], "bands": {s: b for s, b in bands.items() if b is not None}}
         )  # fmt: skip
-    return render_template("counts/lines.html", lines=lines, ways=tuple(BY), whole=whole, days=RECENT_DAYS)
+    return render_template(
+        "counts/lines.html", lines=lines, ways=tuple(BY), whole=whole, days=RECENT_DAYS, most=MOST_SPANS
+    )
 
 
 @bp.get("/orders")
