@@ -101,11 +101,11 @@ def test_a_leads_morning(morning, tmp_path, width, height, scheme):
     # the racks say so without being loaded again, and the focus stays
     clock.now += 60
     page.evaluate("document.title = 'the same page'; window.dispatchEvent(new Event('online'))")
-    page.wait_for_function(f"document.querySelector('tr[data-row=\"{old[0]}\"]').innerText.includes('Cured')")
+    page.locator(f"tr[data-row='{old[0]}']", has_text="Cured").wait_for()
     assert page.title() == "the same page" and page.url == there
     assert page.evaluate("document.activeElement.closest('tr').dataset.row") == old[2]
     shown = f"{times.local(clock.now, 'America/Chicago'):%H:%M}"
-    page.wait_for_function(f"document.querySelector('#fresh').innerText.includes('as of {shown}')")
+    page.locator("#fresh", has_text=f"as of {shown}").wait_for()
     keep(page, tmp_path, f"racks-{width}")
 
     # where the server is silent, the page says that what stands there is old
