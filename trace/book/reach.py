@@ -6,7 +6,7 @@ matter to a shop's recall; see :meth:`journal.Chain.number_items`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from heapq import heappop, heappush
 
@@ -151,10 +151,8 @@ def share_in(book: Book, item: int, members: set[int], cut: float) -> tuple[floa
     """
     held: dict[int, float] = {item: 1.0}
     found = left = 0.0
-    waiting: list[tuple[int, int]] = [(-(2**62), item)]
-    made: dict[int, list[tuple[int, int, int]]] = {}
-    while waiting:
-        _, number = heappop(waiting)
+    back = _Back(book, item)
+    for number, rows in back:
         share = held.pop(number)
         if number in members:
             found += share
@@ -162,9 +160,6 @@ def share_in(book: Book, item: int, members: set[int], cut: float) -> tuple[floa
         if share < cut:
             left += share
             continue
-        rows = made.pop(number, None)
-        if rows is None:
-            rows = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", number)
         whole = sum(row[2] for row in rows)
         for _, parent, best in rows:
             if not (parent and best):
@@ -173,8 +168,7 @@ def share_in(book: Book, item: int, members: set[int], cut: float) -> tuple[floa
                 held[parent] += share * best / whole
                 continue
             held[parent] = share * best / whole
-            made[parent] = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", parent)
-            heappush(waiting, (-max((row[0] for row in made[parent]), default=-(2**62)), parent))
+            back.add(parent)
     return found, left
 
 
@@ -195,17 +189,12 @@ def back_to(book: Book, item: int, cut: float) -> Kin:
     shares: dict[int, float] = {item: 1.0}
     grams: dict[tuple[int, int], int] = {}
     traces = 0
-    waiting: list[tuple[int, int]] = [(-(2**62), item)]
-    made: dict[int, list[tuple[int, int, int]]] = {}
-    while waiting:  # later items first, so that each share is whole when its turn comes
-        _, number = heappop(waiting)
+    back = _Back(book, item)
+    for number, rows in back:
         share = shares[number]
         if share < cut:
             traces += 1
             continue
-        rows = made.pop(number, None)
-        if rows is None:
-            rows = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", number)
         whole = sum(row[2] for row in rows)
         for _, parent, best in rows:
             if not (parent and best):
@@ -213,8 +202,7 @@ def back_to(book: Book, item: int, cut: float) -> Kin:
             grams[parent, number] = grams.get((parent, number), 0) + best
             if parent not in shares:
                 shares[parent] = 0.0
-                made[parent] = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", parent)
-                heappush(waiting, (-max((row[0] for row in made[parent]), default=-(2**62)), parent))
+                back.add(parent)
             shares[parent] += share * best / whole
     del shares[item]
     return Kin({number: share for number, share in shares.items() if share >= cut}, grams, traces)
@@ -254,6 +242,27 @@ def on_from(book: Book, item: int, cut: float) -> Kin:
     return Kin(shares, grams, traces)
 
 
+class _Back:
+    """From an item back through what it was made from, later items first, so that each is complete when its turn comes.
+
+    Gives each item's number with its links (order, parent, grams best); the walk goes on to what is added meanwhile.
+    """
+
+    def __init__(self, book: Book, item: int) -> None:
+        self.book = book
+        self.waiting: list[tuple[int, int, list[tuple[int, int, int]]]] = []
+        self.add(item)
+
+    def add(self, item: int) -> None:
+        links = self.book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", item)
+        heappush(self.waiting, (-max((link[0] for link in links), default=-(2**62)), item, links))
+
+    def __iter__(self) -> Iterator[tuple[int, list[tuple[int, int, int]]]]:
+        while self.waiting:
+            _, item, links = heappop(self.waiting)
+            yield item, links
+
+
 def origins(book: Book, item: int, cut: float) -> tuple[dict[int, float], float]:
     """What *item* goes back to, by number (0 is unknown origin), and the share that was not followed: together they are 1.
 
@@ -262,19 +271,14 @@ def origins(book: Book, item: int, cut: float) -> tuple[dict[int, float], float]
     held: dict[int, float] = {item: 1.0}
     found: dict[int, float] = {}
     left = 0.0
-    waiting: list[tuple[int, int]] = [(-(2**62), item)]
-    made: dict[int, list[tuple[int, int, int]]] = {}
-    while waiting:
-        _, number = heappop(waiting)
+    back = _Back(book, item)
+    for number, rows in back:
         share = held.pop(number, 0.0)
         if not share:
             continue
         if share < cut and number != item:
             left += share
             continue
-        rows = made.pop(number, None)
-        if rows is None:
-            rows = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", number)
         whole = sum(row[2] for row in rows)
         if not whole:
             where = 0 if rows else number
@@ -292,7 +296,5 @@ def origins(book: Book, item: int, cut: float) -> tuple[dict[int, float], float]
                 held[parent] += part
             else:
                 held[parent] = part
-                made[parent] = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", parent)
-                last = max((row[0] for row in made[parent]), default=-(2**62))
-                heappush(waiting, (-last, parent))
+                back.add(parent)
     return found, left
