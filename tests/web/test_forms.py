@@ -189,7 +189,7 @@ RECEIVE = {"supplier": "Northvale", "lot": "A-12", "side": "A", "system": "RX-30
     [
         ({"net_g": ""}, 422, "Net weight of each is missing"),
         ({"net_g": "abc"}, 422, "not a plain number"),
-        ({"net_g": "-5"}, 422, "which can't be"),
+        ({"net_g": "-5"}, 422, "Net -5 lb can't be: give more than nothing"),
         ({"net_g": "1,000"}, 422, "may mean thousands or decimals"),
         ({"totes": "many"}, 422, "whole number"),
         ({"totes": "500"}, 422, "totes"),
