@@ -101,6 +101,52 @@ class Hose:
             self.fill()
 
 
+class Tube:
+    """What two sides and a hopper give, on its way to the tire: rings side by side as in a hose, empty once it is blown out."""
+
+    STEPS = 8  # per content: what comes in a step comes as one mixture
+
+    def __init__(self, content: float, *, spread: float, clean_after: int, rings: int = 16) -> None:
+        self.content = content
+        times = Hose(content, spread=spread, clean_after=clean_after, rings=rings).times
+        self.rooms = [content * time / sum(times) for time in times]  # together just the content
+        self.rings: list[deque[list]] = []
+
+    @property
+    def is_empty(self) -> bool:
+        return not self.rings
+
+    def blow_out(self) -> None:
+        self.rings = []
+
+    def fill(self, mixture: Counter) -> None:
+        """Fill it where it is empty; *mixture* weighs as much as it takes."""
+        whole = sum(mixture.values())
+        assert self.is_empty and abs(whole - self.content) < 1e-6 * whole
+        parts = {name: grams / whole for name, grams in mixture.items()}
+        self.rings = [deque([[parts, room]]) for room in self.rooms]
+
+    def push(self, mixture: Counter) -> Counter:
+        """*mixture* goes in at one end; as much comes out at the other."""
+        whole, out = sum(mixture.values()), Counter()
+        if whole <= 0:
+            return out
+        parts = {name: grams / whole for name, grams in mixture.items()}
+        for ring in self.rings:
+            left = whole / len(self.rings)
+            ring.append([parts, left])
+            while left > 1e-12:
+                first = ring[0]
+                some = min(first[1], left)
+                for name, part in first[0].items():
+                    out[name] += part * some
+                first[1] -= some
+                left -= some
+                if first[1] <= 1e-12:
+                    ring.popleft()
+        return out
+
+
 class Hopper:
     """Zones from top to bottom, each well mixed and each with the same part of what the hopper holds; 0 zones is plug.
 

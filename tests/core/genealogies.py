@@ -78,23 +78,25 @@ def random_shop(
         (fills if rng.random() < 0.9 else purges).append(child)
         left[child] = 0
         for draw in range(rng.choice((1, 1, 2))):
+            together = int(rng.random() < 0.2)
             amounts = {side: (few(sides[side]), rng.randint(1, 60_000)) for side in "AB"}
             if batches and rng.random() < 0.8:
                 amounts["R"] = (few(batches[-4:]), rng.randint(1, 60_000))
             for stream, (parents, grams) in amounts.items():
                 left[child] += grams
-                links += group(
+                rows = group(
                     rng, at * 10 + draw, child, f"d{draw}", stream, maybe_unknown(parents), grams, wide, at
                 )
+                links += [row._replace(together=together) for row in rows]
     # a batch may give more than it weighs (weights err); exposures don't mind
     return Shop(links, sides["A"] + sides["B"], batches, fills, purges)
 
 
 def groups(links: Iterable[Link]) -> list[list[Link]]:
-    """The links by (child, draw, stream)."""
+    """The links by (child, draw, stream), or (child, draw) where the streams are weighed together."""
     found: dict[tuple[str, str, str], list[Link]] = {}
     for row in links:
-        found.setdefault((row.child, row.draw, row.stream), []).append(row)
+        found.setdefault((row.child, row.draw, "" if row.together else row.stream), []).append(row)
     return list(found.values())
 
 

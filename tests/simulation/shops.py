@@ -8,7 +8,9 @@ written goes through the verbs, like everything people write. The two differ as 
 * every weight is off by up to its basis: what was written down is not what flowed;
 * totes run dry in the middle of a fill, and how full the tire was then is noted, or not;
 * some acts are entered hours late, in another order than they happened; one tote that is used up may never be entered at all;
-* tires are cut out and come round again as regrind; some pieces are of unknown origin, and may be one of the shop's own tires.
+* tires are cut out and come round again as regrind; some pieces are of unknown origin, and may be one of the shop's own tires;
+* where a shop does not blow out after each fill, what tube, fill hose and gun hold goes into the next tire, unless somebody blew it out:
+  noted, or not where it stood so long that it would have set.
 """
 
 from __future__ import annotations
@@ -49,6 +51,7 @@ FILL_BASES = ("pump total",) * 6 + ("scale", "usual empty weight", "chart", "run
 LISTED = ("certain", "possible", "through regrind")
 THRESHOLD = 0.01
 A_GRAM = 1.0
+SETS_AFTER = 15 * 60  # seconds: the shop's default for how long mixed material may stand
 
 
 @dataclass
@@ -62,6 +65,8 @@ class Line:
     hopper_band: tuple[int, int]
     on: dict[str, str] = field(default_factory=dict)  # side -> tote
     bias: float = 0.0
+    tube: Any = None  # what it holds goes into the next tire; None: blown out after each fill
+    flowed_at: int = 0
 
 
 @dataclass
@@ -83,15 +88,17 @@ class Made:
 
 
 class RandomShop:
-    """A shop with its truth beside it. *fills*: how many tires; *tote_kg*: how large its totes are."""
+    """A shop with its truth beside it. *fills*: how many tires; *tote_kg*: how large its totes are; *tubes*: what stays in the tube
+    goes into the next tire."""
 
     def __init__(
-        self, seed: int, *, fills: int = 40, tote_kg: tuple[int, int] = (250, 600), missed: bool = True
+        self, seed: int, *, fills: int = 40, tote_kg: tuple[int, int] = (250, 600), missed: bool = True, tubes: bool = False
     ) -> None:
         self.random = Random(seed)
         self.shop = the_shop.Shop.start(":memory:")
         self.book = self.shop.book
         self.tote_kg = tote_kg
+        self.tubes = tubes
         self.totes: dict[str, Tote] = {}
         self.made: dict[str, Made] = {}
         self.lots: list[str] = []
@@ -153,10 +160,17 @@ class RandomShop:
             for side in "AB"
         }
         zones = self.random.choice((0, 1, 1, 2, 3, 5))
-        return Line(
+        line = Line(
             name, hoses, parcels.Hopper(parcels.somewhere(self.random, *hopper), zones=zones), hose, hopper,
             bias=self.random.choice((0, -0.03, 0.03, 0.02)),
         )  # fmt: skip
+        if self.tubes:
+            low = self.random.choice((400, 1200, 2500))
+            tube = low, low + self.random.choice((0, 200, 1500))
+            for end, grams in zip(("low", "high"), tube, strict=True):
+                self.shop.lead("set limit", limit=f"mixed_content_{end}", to=f"{grams / 1000:g} kg", source="weighed", line=name)
+            line.tube = parcels.Tube(parcels.somewhere(self.random, *tube), spread=parcels.somewhere(self.random, 0, 1), clean_after=5)
+        return line
 
     # -- what happens ----------------------------------------------------------------------------------------------------------
     def run(self, fills: int) -> None:
@@ -174,6 +188,9 @@ class RandomShop:
                 self.purge(line)
             elif what < 0.72:
                 self.hook_up(line, self.random.choice("AB"), used_to_the_end=self.chance(0.2))
+            elif what < 0.745 and line.tube and self.chance(0.5):
+                line.tube.blow_out()
+                self.enter("clean", {"line": line.name, "how": "blown out", "parts": "tube and gun"}, late=self.chance(0.1))
             elif what < 0.745:
                 self.clean(line)
             elif what < 0.83:
@@ -184,7 +201,7 @@ class RandomShop:
                 self.grind()
             else:
                 self.catch_up(0.5)
-            self.shop.wait(minutes=self.random.randint(1, 90))
+            self.shop.wait(minutes=self.random.randint(1, 20 if self.tubes else 90))
         self.catch_up()
 
     def receive(self, side: str) -> str:
@@ -234,8 +251,9 @@ class RandomShop:
     def purge(self, line: Line) -> None:
         grams = self.random.randint(5, 120) * 100
         true = self.truly(grams, "scale")
-        for side in "AB":
-            self._draw_side(line, side, true / 2)
+        self._fill_tube(line, 0.0)
+        self._through_gun(line, true, 0.0)
+        line.flowed_at = self.shop.now
         self.enter("purge", {"line": line.name, "weight_g": grams, "basis": "scale"}, late=self.chance(0.1))
 
     def clean(self, line: Line) -> None:
@@ -321,20 +339,23 @@ class RandomShop:
         bias = line.bias
         factor = self.truly(1.0, basis, bias)
         true = [(grams * factor, share) for grams, share in draws]
+        in_tube = line.tube.content if line.tube else 0.0  # it may have to be filled first
         for grams, share in true:
-            if line.hopper.level - grams * share < line.hopper_band[0]:
+            if line.hopper.level - (grams + in_tube) * share < line.hopper_band[0]:
                 self.load(line)
-        regrind = sum(grams * share for grams, share in true)
+        regrind = sum((grams + in_tube) * share for grams, share in true)
         if line.hopper.level - regrind < line.hopper_band[0]:
             mix, true = 0, [(grams, 0.0) for grams, _ in true]
         self.shop.wait(minutes=2)
         made = self.made.setdefault(tire, Made())
+        self._fill_tube(line, true[0][1], started)
         self._fill(line, tire, made, true, started)
         self.shop.wait(minutes=self.random.randint(2, 10))
         self.enter("finish fill", {
             "tire": tire, "weight_kg": kg, "pressure_psi": 60, "mix_pct": mix, "basis": basis,
             **({"topup_kg": topup, "topup_mix_pct": min(mix, 40)} if topup else {}),
         })  # fmt: skip
+        line.flowed_at = self.shop.now
 
     def _fill(self, line: Line, tire: str, made: Made, true: list[tuple[float, float]], started: int) -> None:
         """What truly goes in, side by side; a tote that runs dry on the way is changed, which is noted at the time."""
@@ -383,16 +404,42 @@ class RandomShop:
             at += grams
             if part <= 0:
                 continue
-            for side in "AB":
-                for code, got in self._draw_side(line, side, part * (1 - share) / 2).items():
-                    lot = self.totes[code].lot if code in self.totes else code
-                    made.by_lot[lot or ELSEWHERE] += got
-                    made.straight[lot or ELSEWHERE] += got
-            if share:
-                for batch, got in line.hopper.draw(part * share).items():
-                    of = self.made[batch].by_lot if batch in self.made else Counter({ELSEWHERE: 1.0})
+            for code, got in self._through_gun(line, part, share).items():
+                if code in self.made:  # a batch
+                    of = self.made[code].by_lot
                     for lot, grams_of in of.items():
                         made.by_lot[lot] += got * grams_of / sum(of.values())
+                    continue
+                lot = self.totes[code].lot if code in self.totes else ELSEWHERE
+                made.by_lot[lot] += got
+                made.straight[lot] += got
+
+    def _through_gun(self, line: Line, grams: float, share: float) -> Counter:
+        """*grams* out of the gun, of what comes from the sides and the hopper now, or has come before."""
+        steps = max(1, round(grams / line.tube.content * line.tube.STEPS)) if line.tube else 1
+        out: Counter = Counter()
+        for _ in range(steps):
+            came = self._come(line, grams / steps, share)
+            out.update(line.tube.push(came) if line.tube else came)
+        return out
+
+    def _come(self, line: Line, grams: float, share: float) -> Counter:
+        came: Counter = Counter()
+        for side in "AB":
+            came.update(self._draw_side(line, side, grams * (1 - share) / 2))
+        if share:
+            came.update(line.hopper.draw(grams * share))
+        return came
+
+    def _fill_tube(self, line: Line, share: float, started: int | None = None) -> None:
+        """A tube that was blown out is filled first. Where it stood long enough to set, somebody has blown it out, noted or not."""
+        if line.tube is None:
+            return
+        stood = (self.shop.now if started is None else started) - line.flowed_at
+        if stood > SETS_AFTER and self.chance(0.5):
+            line.tube.blow_out()
+        if line.tube.is_empty:
+            line.tube.fill(self._come(line, line.tube.content, share))
 
     def _draw_side(self, line: Line, side: str, grams: float) -> Counter:
         self.totes[line.on[side]].left -= grams

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from fillbook.trace.book import derive
+from fillbook.trace.book import derive, tables
 
 _spec = importlib.util.spec_from_file_location("simulated_shops", Path(__file__).with_name("shops.py"))
 shops = importlib.util.module_from_spec(_spec)
@@ -34,6 +34,31 @@ def test_no_tire_that_holds_it_is_missed_and_no_certain_one_holds_none(first):
     assert total.wrong == []
     assert total.truly > 200  # else there was nothing to miss
     assert total.ratio() <= CEILING
+
+
+def test_neither_where_what_is_in_the_tube_goes_into_the_next_tire():
+    total = sum((shops.compare(shops.RandomShop(seed, tubes=True)) for seed in range(4)), shops.Tally())
+    print("\n".join(total.lines()))
+    assert total.wrong == []
+    assert total.truly > 150
+    assert total.ratio() <= CEILING
+
+
+def test_taking_the_tube_for_blown_out_fails(monkeypatch):
+    monkeypatch.setattr(derive._Walk, "_mixed_content", lambda self, at: (0, 0))
+    assert shops.compare(shops.RandomShop(103, tubes=True)).wrong
+
+
+def test_lines_walked_on_from_their_states_end_like_lines_walked_from_the_beginning():
+    shop = shops.RandomShop(5, tubes=True)
+
+    def derived():
+        return [sorted(shop.book.tuples(tables.natural(table)), key=str) for table in ("link", "line_state")]
+
+    before = derived()
+    derive.derive_all(shop.book)
+    assert derived() == before
+    assert any(row[-1] for row in before[0])  # some draws' streams are weighed together
 
 
 def test_listing_every_tire_fails(one):
