@@ -27,7 +27,8 @@ class Label:
     to be read (``{"net_weight": "1000 kg"}``, names from `parts.FACTS`; ``side`` is ``A`` or ``B``).
 
     A face prints the facts it has room for; one that is not given leaves a line to write on. ``own`` is the shop's own face, where
-    it has one (see `own_face`).
+    it has one (see `own_face`). ``language`` is that of the label's own words, a code of `catalogue.LANGUAGES`. ``copy`` counts the
+    prints of this item's label, this one included: from the second on it stands on the label.
     """
 
     face: str
@@ -35,6 +36,8 @@ class Label:
     host: str
     facts: Mapping[str, str] = field(default_factory=dict)
     own: Face | None = None
+    language: str = "en"
+    copy: int = 1
 
 
 _HAZARD_FIRST = "The supplier's hazard label and safety data sheet come first."
@@ -43,10 +46,16 @@ _WHILE_IT_CURES = f"While it cures, the tire is warm inside and under pressure. 
 _TIE = "Tie through a wheel hole, away from valve and vent."
 
 
+def _copy(left: float, top: float, width: float, align: str = "right") -> Words:
+    """Which copy it is, small; nothing on a first print. 3 mm high."""
+    return Words(Box(left, top, width, 3), "{copy}", most=7, bold=True, capitals=True, align=align)
+
+
 def _head(left: float, top: float, width: float) -> tuple[Part, ...]:
     """The ID in two steps, site, kind and year above, serial and check as large as they go; 20.7 mm high."""
     return (
-        Words(Box(left, top, width, 5.8), "{head}", most=17, least=8, bold=True, capitals=True),
+        Words(Box(left, top, width - 24, 5.8), "{head}", most=17, least=8, bold=True, capitals=True),
+        _copy(left + width - 22, top, 22),
         Words(Box(left, top + 6.2, width, 14.5), "{tail}", most=43, least=20, bold=True, capitals=True),
     )
 
@@ -91,6 +100,7 @@ _CUP = (
     Fact(Box(20.4, 8.4, 24, 6.6), "poured_at", most=8.5, least=6),
     Fact(Box(46, 8.4, 14.6, 6.6), "line", most=8.5, least=6),
     Bars(19.4, 16.2, 8.6, dots=2),
+    _copy(61.4, 7.9, 13, "left"),
     Qr(62, 11.2, dots=3),
 )
 
@@ -101,6 +111,7 @@ def _sign(place: str, says: str) -> tuple[Part, ...]:
         Fact(Box(4, 4, 93.6, 24), "name", most=40, least=14, lines=2, caption=place, caption_size=9),
         Qr(0.5, 28.2, dots=7),
         Words(Box(36, 33.4, 61.6, 8.2), "{id}", most=24, least=12, bold=True, capitals=True),
+        _copy(36, 41.8, 61.6, "left"),
         Words(Box(36, 45, 61.6, 10), says, most=9, least=7, lines=2),
         *_BARS_AND_ID,
         _SECOND_QR,
@@ -111,6 +122,7 @@ _BADGE = (
     Fact(Box(4, 4, 66, 13), "name", most=24, least=10),
     Qr(0.4, 25.6, dots=6),
     Words(Box(31.5, 26, 49.5, 6.8), "{id}", most=20, least=10, bold=True, capitals=True),
+    _copy(31.5, 32.9, 49.5, "left"),
     Bars(31, 36, 15, dots=2),
     Qr(71.3, 0.4, dots=3),
 )
@@ -128,7 +140,8 @@ _TAG_FRONT = (
     Words(Box(4, 110.4, 54, 3.2), "{id}", most=7.5, bold=True),
     Words(Box(4, 114.8, 68.2, 3), _RATINGS_FIRST, most=6.5, least=6),
     Rule(0, 120, 76.2, dashed=True),
-    Words(Box(4, 124, 50, 5.1), "{head}", most=15, least=8, bold=True, capitals=True),
+    Words(Box(4, 124, 32, 5.1), "{head}", most=15, least=8, bold=True, capitals=True),
+    _copy(38, 124, 16),
     Words(Box(4, 129.8, 50, 10.4), "{tail}", most=31, least=14, bold=True, capitals=True),
     Fact(Box(4, 140.4, 23, 9), "weight", most=10),
     Fact(Box(31, 140.4, 23, 9), "pressure", most=10),
@@ -217,7 +230,7 @@ def _small(label: str, facts: list[str]) -> tuple[Part, ...]:
     parts: list[Part] = [
         Qr(0.2, 0.3, dots=3),
         Qr(35.9, 0.3, dots=3),
-        Words(Box(14.6, 0.9, 20.8, 3.4), "{head}", most=11, least=6, bold=True, capitals=True),
+        Words(Box(14.6, 0.9, 20.8, 3.4), "{head} {copy}", most=11, least=5, bold=True, capitals=True),
         Words(Box(14.6, 4.5, 20.8, 4.8), "{tail}", most=16, least=8, bold=True, capitals=True),
         _first_row(label, facts, row, 10, 6, 5),
         Bars(4.1, 19.2, 5.4, dots=2),
@@ -232,7 +245,8 @@ def _middling(label: str, facts: list[str], logo: bool) -> tuple[Part, ...]:
     alone = label not in ("tote label", "batch label") and len(facts) == 1
     first = Box(3, 17.4, 50.6, 10.8 if alone else 6.4)
     parts: list[Part] = [
-        Words(Box(3, 1.8, 50.6, 4.8), "{head}", most=15, least=8, bold=True, capitals=True),
+        Words(Box(3, 1.8, 34, 4.8), "{head}", most=15, least=8, bold=True, capitals=True),
+        _copy(38, 1.8, 15.6),
         Words(Box(3, 6.8, 50.6, 10.2), "{tail}", most=32, least=14, bold=True, capitals=True),
         Qr(55.9, 0.3, dots=4),
         Qr(0.2, 30.9, dots=4),
@@ -257,7 +271,8 @@ def _large(label: str, facts: list[str], logo: bool) -> tuple[Part, ...]:
     tag = label == "tire tag"
     top = 20.0 if tag else 3.6
     parts: list[Part] = [
-        Words(Box(4, top, 66, 6), "{head}", most=18, least=8, bold=True, capitals=True),
+        Words(Box(4, top, 42, 6), "{head}", most=18, least=8, bold=True, capitals=True),
+        _copy(48, top, 22),
         Words(Box(4, top + 6.6, 66, 15), "{tail}", most=46, least=20, bold=True, capitals=True),
         Qr(71.6, 0.5, dots=6),
         Qr(0.4, 121.6, dots=6),
@@ -328,12 +343,12 @@ def own_face(
 
 
 def make_label(
-    face: str, item: str, host: str, facts: Mapping[str, str], chosen: Mapping[str, Any] | None = None
-) -> Label:
-    """The label of *item*: *face* as the book names it, and what the shop chose for it, ``{"size", "facts", "words", "logo"}``."""
-    if chosen is None:
-        return Label(face, item, host, facts)
-    return Label(face, item, host, facts, own_face(face, **chosen))
+    face: str, item: str, host: str, facts: Mapping[str, str], chosen: Mapping[str, Any] | None = None, language: str = "en",
+    copy: int = 1,
+) -> Label:  # fmt: skip
+    """The label of *item* in the shop's *language*: *face* as the book names it, and what the shop chose for it, ``{"size", "facts",
+    "words", "logo"}``. *copy*: how often its label was printed, this time included."""
+    return Label(face, item, host, facts, None if chosen is None else own_face(face, **chosen), language, copy)
 
 
 #: The faces by name: the usual ones first, then each in the other sizes.

@@ -126,6 +126,7 @@ class Printable(NamedTuple):
     family: Family = VERA
 
 
+@lru_cache(maxsize=8192)
 def printable(text: str) -> Printable:
     """*text* on one line in the first family that has all its letters, else in the one that lacks the fewest.
 

@@ -37,6 +37,9 @@ from fillbook.labels.parts import (
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, WrongKind
 from fillbook.trace.core.quote import quoted
+from fillbook.trace.languages.catalogue import catalogue
+
+OF_OURS = {"made_of"}  # IDs, and words of ours between them; every other fact is a number, a time or what somebody typed
 
 QR, CODE128 = "QR code", "Code 128"
 Dots = tuple[int, int, int, int]  # left, top, width, height in printer dots, from the top left corner
@@ -160,17 +163,25 @@ def _page(label: Label, face: Face, parts: Sequence[Part], dpi: int) -> Page:
     return page
 
 
+def _said(label: Label, words: str) -> str:
+    """Words of ours in the label's language; what people typed is never asked for here."""
+    return catalogue(label.language).said(words)
+
+
 def _words(page: Page, part: Words, label: Label) -> None:
     whole = ids.pretty(label.id)
     head, tail = whole[: whole.index("-", 3)], whole[whole.index("-", 3) + 1 :]
-    says = part.says.format(id=whole, head=head, tail=tail)
+    copy = _said(label, f"copy {label.copy}").upper() if label.copy > 1 else ""
+    says = _said(label, part.says).format(id=whole, head=head, tail=tail, copy=copy).strip()
+    if not says:  # a first print says nothing of copies
+        return
     _set(page, says, part.box, part.most, part.least, part.lines, part.bold, part.capitals, part.align)
 
 
 def _fact(page: Page, part: Fact, label: Label, face: Face) -> None:
     box, above = part.box, caption_height(part)
     caption = part.caption or FACTS[part.name]
-    both = _with_second(caption, face.words.get(part.name, ""))
+    both = _with_second(_said(label, caption), face.words.get(part.name, ""))
     if _set(
         page, both.text, Box(box.left, box.top, box.width, above), part.caption_size, 4, family=both.family
     ):
@@ -191,11 +202,12 @@ def _fact(page: Page, part: Fact, label: Label, face: Face) -> None:
 
 
 def _with_second(first: str, second: str) -> fitting.Printable:
-    return fitting.printable(f"{first} · {second}" if second else first)
+    return fitting.printable(f"{first} · {second}" if second and second != first else first)
 
 
 def _value(page: Page, label: Label, name: str) -> tuple[str, fitting.Family]:
-    value, changed, family = fitting.printable(label.facts.get(name, ""))
+    known = label.facts.get(name, "")
+    value, changed, family = fitting.printable(_said(label, known) if name in OF_OURS else known)
     if changed:
         page.notes.append(
             f"The {FACTS[name]} of {ids.pretty(label.id)} is printed as {quoted(value)}, as the label's fonts lack some of its letters."
@@ -233,17 +245,17 @@ def _side(page: Page, part: Side, label: Label, face: Face) -> None:
     left = square.right + 3
     words = Box(left, box.top, box.right - left, box.height * 0.6)
     below = Box(left, words.bottom, words.width, box.bottom - words.bottom)
-    said = fitting.printable(f"side {side} · {SIDES[side]}")
+    said = fitting.printable(_said(label, f"side {side} · {SIDES[side]}"))
     system, family = _value(page, label, "system")
     second = fitting.printable(face.words.get(SIDES[side], ""))
-    if second.text:
+    if second.text and second.text not in said.text:
         # Its own line: a name in another script is set in other letters than the first.
         words = Box(left, box.top, box.right - left, box.height * 0.5)
         below = Box(left, words.bottom, words.width, box.bottom - words.bottom)
         _set(page, second.text, below, 11, 4, bold=True, family=second.family)
         system = ""
     _set(page, said.text, words, part.most, part.least, bold=True)
-    if system and _set(page, f"system {system}", below, 10, 4, family=family):
+    if system and _set(page, f"{_said(label, 'system')} {system}", below, 10, 4, family=family):
         page.notes.append(
             f"The system of {ids.pretty(label.id)} is cut short on its label, as it is too long."
         )

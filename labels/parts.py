@@ -76,7 +76,8 @@ class Box:
 
 @dataclass(frozen=True)
 class Words:
-    """Fixed words, in which ``{id}`` stands for the whole ID, ``{head}`` and ``{tail}`` for its first and second half.
+    """Fixed words, in which ``{id}`` stands for the whole ID, ``{head}`` and ``{tail}`` for its first and second half,
+    ``{copy}`` for which copy of the label it is, and for nothing on a first print.
 
     Sizes in points. ``capitals``: nothing but capitals and digits, which need no room for accents and descenders.
     """

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from fillbook.labels import pdf, proof, rendering
 from fillbook.labels.faces import Label, own_face
@@ -107,7 +107,7 @@ def fitted(label: Label, onto: Sheet) -> Label:
         key=lambda n: -SIZES[n].width * SIZES[n].height,
     )
     own = own_face(base, sizes[0], (), face.words, face.logo)  # a sheet that has no such place was refused
-    return Label(label.face, label.id, label.host, label.facts, own)
+    return replace(label, own=own)
 
 
 def _within(width: float, height: float, onto: Sheet) -> bool:

@@ -40,7 +40,9 @@ def share(part: int, whole: int) -> str:
     return f"{part} of {whole}"
 
 
-def trial_sheet(tags: Sequence[str], earlier: Sequence[Trial], *, head: str, page: str = "letter") -> bytes:
+def trial_sheet(
+    tags: Sequence[str], earlier: Sequence[Trial], *, head: str, page: str = "letter", language: str = "en"
+) -> bytes:
     """The sheet as a PDF: the steps with room for counts, the tags tried, and the earlier trials."""
     blank = "________"
     steps = Table(
@@ -63,6 +65,7 @@ def trial_sheet(tags: Sequence[str], earlier: Sequence[Trial], *, head: str, pag
             for t in earlier
         ],
         [60, 34, 24, 24, 24, 24, 50],
+        typed=(0, 6),
     )
     return paper(
         "Paper trial",
@@ -75,4 +78,5 @@ def trial_sheet(tags: Sequence[str], earlier: Sequence[Trial], *, head: str, pag
         head=head,
         sign=("Tried by",),
         page=page,
+        language=language,
     )

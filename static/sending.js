@@ -3,6 +3,7 @@
 "use strict";
 (function () {
   const TOO_LONG = 20000; // ms without an answer
+  const LARGEST = 24 * 1024 * 1024; // bytes the server takes at once
   const SHIFT = 12 * 3600 * 1000; // ms after which what was kept is nobody's any more
   const UNKEPT = ["csrf_token", "saw", "about", "pin", "shop"];
   const forms = [...document.querySelectorAll("main form.verb[method=post]")];
@@ -58,8 +59,9 @@
   // -- keeping ---------------------------------------------------------------------------------------------------------------
   const asDrawn = new Map();
   function save(form, sent) {
-    const said = typed(form);
-    if (!sent && JSON.stringify(said) === asDrawn.get(form)) return localStorage.removeItem(key(form));
+    const said = typed(form), untouched = !sent && JSON.stringify(said) === asDrawn.get(form);
+    form.dispatchEvent(new CustomEvent("typed", { detail: { said: untouched ? null : said, sent: !!sent } })); // drafts.js keeps it for other devices
+    if (untouched) return localStorage.removeItem(key(form));
     const who = document.querySelector("[data-who]");
     store(key(form), { said: said, request: form.elements.request && form.elements.request.value, sent: !!sent, at: Date.now(), who: who ? who.dataset.who : "" });
   }
@@ -75,6 +77,18 @@
     const before = load(key(form));
     if (before && Date.now() - before.at > SHIFT) localStorage.removeItem(key(form));
     else if (before && !wrong(form) && (before.sent || JSON.stringify(before.said) !== asDrawn.get(form))) restore(form, before);
+    form.addEventListener("take", function (event) { // what was typed on another device
+      const stood = typed(form);
+      put(form, event.detail.said);
+      save(form);
+      const place = note(form, "look", inWords("Taken over from {name}: look it over before you send it.", { name: event.detail.name }));
+      if (JSON.stringify(stood) === asDrawn.get(form)) return;
+      button(place, inWords("Put back what stood here"), function () {
+        put(form, stood);
+        place.remove();
+        save(form);
+      });
+    });
     let waiting;
     ["input", "change"].forEach((kind) => form.addEventListener(kind, function () {
       clearTimeout(waiting);
@@ -87,6 +101,7 @@
   function restore(form, before) {
     put(form, before.said);
     if (before.sent && before.request && form.elements.request) form.elements.request.value = before.request;
+    if (!before.sent) form.dataset.restored = "typed";
     const when = new Date(before.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
     const place = note(form, "look", before.sent
       ? inWords("This was sent at {when} and no answer came. Send it again: it is written down only once.", { when })
@@ -94,6 +109,7 @@
     button(place, inWords("Clear it"), function () {
       gone.add(form);
       localStorage.removeItem(key(form));
+      form.dispatchEvent(new CustomEvent("typed", { detail: { said: null, sent: false } }));
       location.reload();
     });
   }
@@ -119,6 +135,13 @@
   document.addEventListener("submit", function (event) {
     const form = event.target;
     if (event.defaultPrevented || !forms.includes(form)) return;
+    const files = [...form.elements].filter((one) => one.type === "file" && one.files).flatMap((one) => [...one.files]);
+    if (files.reduce((sum, one) => sum + one.size, 0) > LARGEST) { // said before minutes of sending, not after
+      event.preventDefault();
+      delete form.dataset.sent;
+      note(form, "hold", inWords("What was chosen is larger than 24 MB, more than is taken at once. Choose a smaller file, or split it and send its parts.")).scrollIntoView({ block: "center" });
+      return;
+    }
     // A button that goes elsewhere (to read a supplier's label, to show a face) asks for the page again and does not do the form.
     const elsewhere = event.submitter && event.submitter.hasAttribute("formaction");
     save(form, !elsewhere);

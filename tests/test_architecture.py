@@ -14,10 +14,17 @@ LAYERS = {
     "fillbook.trace.core": ("trace/core", ()),
     "fillbook.trace.book": ("trace/book", ("fillbook.trace.core",)),
     "fillbook.trace.work": ("trace/work", ("fillbook.trace.book", "fillbook.trace.core")),
-    "fillbook.labels": ("labels", ("fillbook.trace.core",)),
+    "fillbook.trace.languages": ("trace/languages", ("fillbook.trace.core",)),
+    "fillbook.labels": ("labels", ("fillbook.trace.core", "fillbook.trace.languages")),
     "fillbook.trace.web": (
         "trace/web",
-        ("fillbook.trace.work", "fillbook.trace.book", "fillbook.trace.core", "fillbook.labels"),
+        (
+            "fillbook.trace.work",
+            "fillbook.trace.book",
+            "fillbook.trace.core",
+            "fillbook.trace.languages",
+            "fillbook.labels",
+        ),
     ),
     "fillbook.trace.cli": (
         "trace/cli",
@@ -26,6 +33,7 @@ LAYERS = {
             "fillbook.trace.work",
             "fillbook.trace.book",
             "fillbook.trace.core",
+            "fillbook.trace.languages",
             "fillbook.labels",
             "fillbook.fixtures",
         ),

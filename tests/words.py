@@ -17,10 +17,11 @@ import jinja2
 from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
-from fillbook.trace.core import ids, limits
+from fillbook.labels import faces, parts
+from fillbook.trace.core import ids, labelling, limits
+from fillbook.trace.languages.catalogue import LANGUAGES, PLACE, po_file
 from fillbook.trace.web import showing, wording
 from fillbook.trace.web.languages import runs, script
-from fillbook.trace.web.languages.catalogue import LANGUAGES, PLACE, po_file
 from fillbook.trace.work import registry
 from fillbook.trace.work.ask import fields_of
 
@@ -29,9 +30,9 @@ ROOT = Path(__file__).resolve().parent.parent
 PYTHON = ("trace/core", "trace/book", "trace/work", "trace/web", "labels")
 NOT_SAID = {
     "trace/web/api/openapi.py", "trace/web/api/shapes.py", "trace/web/api/calls.py", "trace/web/api/problems.py", "trace/web/api/reading.py", "trace/web/api/views.py",
-    "trace/web/headers.py", "trace/web/keys.py", "trace/web/languages/runs.py", "trace/web/languages/catalogue.py", "trace/book/tables.py", "trace/book/opening.py",
-    "labels/symbols.py", "labels/preview.py", "labels/pdf.py", "labels/fitting.py", "labels/layout.py", "labels/logos.py", "trace/book/sheets.py", "labels/papers.py",
-    "trace/work/action_lines.py", "trace/book/backup.py", "trace/book/replay.py", "trace/book/label_facts.py", "trace/book/suspects.py",
+    "trace/web/headers.py", "trace/web/keys.py", "trace/web/refusing.py", "trace/web/languages/runs.py", "trace/languages/catalogue.py", "trace/book/tables.py", "trace/book/opening.py",
+    "labels/symbols.py", "labels/preview.py", "labels/pdf.py", "labels/fitting.py", "labels/layout.py", "labels/logos.py",
+    "trace/work/action_lines.py", "trace/book/backup.py", "trace/book/replay.py", "trace/book/suspects.py",
     "trace/book/reach.py", "trace/book/paged.py", "trace/web/languages/script.py",
 }  # fmt: skip
 #: The page of the calls is for who writes programs, and stays English like the description it explains.
@@ -41,20 +42,20 @@ NOT_READ = {
     "rows", "one", "value", "tuples", "execute", "execute_sql", "compile", "getLogger", "exception", "insert", "insert_many", "match", "search", "sub", "split",
     "findall", "fullmatch", "startswith", "endswith", "removeprefix", "removesuffix", "strftime", "strptime", "field_validator", "TypeVar", "url_for",
     "render_template", "Blueprint", "get", "post", "getlist", "encode", "decode", "open", "setFont", "setTitle", "RuntimeError", "ValueError", "AssertionError",
-    "import_module", "debug", "info", "warning", "replace",
+    "import_module", "debug", "info", "warning", "replace", "while_unchanged",
 }  # fmt: skip
 SQL = re.compile(
     r"\s*\(?(SELECT|INSERT|UPDATE|DELETE|CREATE|WITH|FROM|AND|OR|WHERE|JOIN|LEFT|ORDER|GROUP|UNION|LIMIT|VALUES|SAVEPOINT|ROLLBACK|PRAGMA|VACUUM|EXISTS|NOT|ALTER|DROP|HAVING|IN|SET)\b"
 )
 #: What looks like words and is not: pieces of SQL, of headers, of addresses and names of settings.
 CODE = re.compile(
-    r"^\?|= \?|\b[a-z]\.[a-z]|\bJOIN\b|; filename|max-age|window\.|^[\w.]+[:_]\w*[\w:]*$|^\w+:$|^[a-z -]+\.\w+_\w+$|^shape-|^lp:|^sha256:|^net_|^GTIN-|static/|IS NOT NULL|BETWEEN|^[a-z ]+\.[a-z]+$|^Bearer realm|EEE|^Content-|PAGES\b|^Cache-Control|^Accept-Language|^event e$|^\(at, |^scrypt|^window|^https?:"
+    r"^\?|= \?|\b[a-z]\.[a-z]|\bJOIN\b|; filename|max-age|window\.|^[\w.]+[:_]\w*[\w:]*$|^\w+:$|^[a-z -]+\.\w+_\w+$|^shape-|^lp:|^sha256:|^net_|^GTIN-|static/|IS NOT NULL|BETWEEN|^[a-z ]+\.[a-z]+$|^Bearer realm|EEE|^item IN |^substr\(|^fillbook (faces|logos)$|^Content-|PAGES\b|^Cache-Control|^Accept-Language|^event e$|^\(at, |^scrypt|^window|^https?:"
 )
 #: Single words that only turn up as values: states, kinds, roles and the like, gathered where they are listed.
 SINGLE = (
     "hand", "lead", "owner", "yes", "no", "half", "set", "not set", "known", "unknown", "scale", "waiting", "passed", "failed", "today", "right to left", "not known yet", "side A", "side B", "unknown origin", "note", "front", "back", "reserved", "default", "traces", "usual", "or", "and", "badges", "quarter",
-    "customer {value}", "size {value}", "unit number {value}", "wheel serial {value}", "tire serial {value}", "site {value}", "lot {value}", "supplier {value}", "unit {value}",
-    "serial {value}", "system {value}", "order {value}", "mixed", "here", "waste", "by way of {join}", "{id} by way of {join}", "Cured {credited} of the {needed} needed{added}",
+    "customer {value}", "size {value}", "unit number {value}", "wheel serial {value}", "tire serial {value}", "site {value}", "copy {value}", "lot {value}", "supplier {value}", "unit {value}",
+    "serial {value}", "system {value}", "order {value}", "mixed", "here", "waste", "by way of {join}", "{id} by way of {join}", "FAILED", "none", "now", "overridden", "Cured {credited} of the {needed} needed{added}",
 )  # fmt: skip
 
 
@@ -214,6 +215,16 @@ class Python(ast.NodeVisitor):
         self.heard(message.strip(), line)
 
 
+def said_on_labels() -> Iterator[str]:
+    """The words that stand on any label by themselves: a headline, what a face calls a fact."""
+    for face in faces.FACES.values():
+        for part in (part for page in face.pages for part in page):
+            if isinstance(part, parts.Words) and PLACE.sub("", part.says) == part.says:
+                yield part.says
+            elif isinstance(part, parts.Fact) and part.caption:
+                yield part.caption
+
+
 def gather() -> dict[str, list[tuple[str, int]]]:
     """Every message -> where it is said."""
     found: dict[str, list[tuple[str, int]]] = {}
@@ -259,6 +270,9 @@ def gather() -> dict[str, list[tuple[str, int]]]:
         *days,
         *ids.KINDS.values(),
         *showing.LOOKS,
+        *labelling.FACTS.values(),
+        *labelling.SUBSTANCES,
+        *said_on_labels(),
         *(name.replace("_", " ") for name in limits.LIMITS),
     ):
         heard(word)

@@ -13,7 +13,22 @@ from pathlib import Path
 import peewee
 import pytest
 
-from fillbook.trace.book import chain, cures, derive, items, recalls, replay
+from fillbook.trace.book import (
+    chain,
+    cures,
+    derive,
+    glance,
+    items,
+    kilograms,
+    later,
+    lists,
+    pedigree,
+    queries,
+    recalls,
+    replay,
+    spans,
+    worked_out,
+)
 from fillbook.trace.book.opening import create, is_there, open_book, upgrade
 from fillbook.trace.book.tables import DERIVED, natural
 from fillbook.trace.core.errors import Nonsense, ShopError
@@ -123,6 +138,56 @@ def test_the_answers_are_the_same(pair):
     assert [row["id"] for row in cures.racks(file.book, "BH", file.now)] == [
         row["id"] for row in cures.racks(server.book, "BH", server.now)
     ]
+
+
+def test_what_is_read_ahead_and_page_by_page_is_the_same(pair):
+    said = []
+    for one in pair:
+        book, mine = one.book, []
+        for suspect in ("A-11", "B-11", "A-14"):
+            for defect in ("setting", "contamination"):
+                for at_once in (0, 10_000):
+                    mine.append(worked_out.recall(book, "BH", suspect, defect=defect, at_once=at_once))
+                mine.append(
+                    worked_out.how_sure_are_we(book, "BH", suspect, defect=defect, threshold_e4=50, us=True)
+                )
+        for (item,) in book.tuples("SELECT code FROM item WHERE kind IN ('L', 'G', 'F') ORDER BY code"):
+            mine.append(pedigree.pedigree(book, item))
+        for by in (kilograms.totes, kilograms.lots, kilograms.months):
+            mine.append(by(book, "BH", kilograms.window(book, "BH", "tote", None, 3)[1]))
+        for line in queries.lines(book, "BH"):
+            before = None
+            while True:
+                rows, shares, before = spans.page(book, "BH", line.item, before=before, most=2)
+                mine += [rows, shares, before]
+                if before is None:
+                    break
+            mine.append(
+                spans.of_totes(
+                    book, "BH", line.item, [c for (c,) in book.tuples("SELECT item FROM tote ORDER BY item")]
+                )
+            )
+        said.append(mine)
+    assert said[0] == said[1] and sum(map(bool, said[0])) > 30
+
+
+def test_lists_and_what_waits_are_the_same(pair, monkeypatch):
+    monkeypatch.setattr(lists, "FEW", 1)  # so that the ways of a large book are gone
+    said = []
+    for one in pair:
+        book, (first, last) = one.book, one.book.tuples("SELECT min(at), max(at) FROM fill")[0]
+        said.append([queries.states(book), queries.held_among(book, [c for (c,) in book.tuples("SELECT code FROM item")]),
+                     queries.in_state(book, "BH", "racked", "filled", "released", most=3), queries.cut_and_whole(book, "BH", 9),
+                     glance.labels_waiting(book, "BH"), glance.counts(book, "BH"), glance.batches(book, "BH"), glance.totes_in_store(book, "BH"),
+                     lists.customers(book, "BH"), later.alerts(book, "BH")])  # fmt: skip
+        for kind in lists.KINDS.values():
+            for order in kind.orders:
+                for filters in ({}, {"state": "released"}, {"customer": "Quarry Nine"}):
+                    for down in (True, False):
+                        if filters.keys() <= kind.filters.keys():
+                            asked = lists.Asked(kind.name, "", filters, first, last, order.name, down)
+                            said[-1].append(list(lists.every(book, "BH", asked, most=2)))
+    assert said[0] == said[1] and sum(map(bool, said[0])) > 20
 
 
 def test_a_book_in_postgresql_replays_into_a_file_and_back(pair, tmp_path):

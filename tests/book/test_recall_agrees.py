@@ -37,7 +37,7 @@ def one(request):
 def links_of(book):
     """Every link of the book, named by ID."""
     rows = book.tuples(
-        "SELECT k.ord, c.code, CAST(k.draw AS TEXT), k.stream, coalesce(p.code, ''), k.least_g, k.best_g, k.most_g, k.cut_at "
+        "SELECT k.ord, c.code, CAST(k.draw AS TEXT), k.stream, coalesce(p.code, ''), k.least_g, k.best_g, k.most_g, k.cut_at, k.together "
         "FROM link k JOIN item c ON c.num = k.child LEFT JOIN item p ON p.num = k.parent ORDER BY k.ord, c.code, k.draw, k.stream, 5"
     )
     return [Link(*row) for row in rows]

@@ -30,6 +30,7 @@ def tell(shop) -> None:
     act("store", zone="back rack", totes=[spare])
     act("take retain", tote=a, weight_g=200, shelf="R1", until="2027-09-01 08:00")
     lead("choose printer", station="dock", printer="lp:dock")
+    lead("choose language", language="es")
     lead(
         "adjust face",
         face="tote label",
@@ -98,8 +99,10 @@ def tell(shop) -> None:
     act("dispatch", tires=[tire])
     act("hold", lot="A-12", why="smells of water")
     lead("open recall", suspect="A-11", defect="setting", why="mock recall")
+    recall = shop.head
     came = act("return", complaint="soft", size="23.5-25", unit="LOADER 12")
     lead("identify", event=came.seq, verdict="ours", tire=tire, why="the rim's number")
+    lead("close recall", recall=recall, note="came back and looked at", override="the mock ends here")
     act("scrap", item=third, why="never set", weight_kg=8)
     act("unhook", tote=a)
     act("pour heel", tote=rest, into=a, weight_kg=30)

@@ -9,9 +9,9 @@ import jinja2
 import pytest
 from babel.messages.pofile import read_po
 
+from fillbook.trace.languages.catalogue import LANGUAGES, PLACE, Catalogue, po_file
 from fillbook.trace.web.help import jobs
 from fillbook.trace.web.languages import runs, script
-from fillbook.trace.web.languages.catalogue import LANGUAGES, PLACE, Catalogue, po_file
 from fillbook.trace.web.languages.runs import HUMAN, VOID
 from fillbook.trace.work import registry
 from tests import words

@@ -1,4 +1,4 @@
-"""Each person reads and types in their own units; the book, the labels and the papers keep the shop's."""
+"""Each person reads and types in their own units; the book and the labels keep the shop's."""
 
 import re
 
@@ -90,7 +90,7 @@ def test_every_number_with_a_unit_carries_it_in_the_form(metric):
 
 
 def test_what_is_written_into_the_book_does_not_depend_on_who_reads(metric, names):
-    """A finding is frozen in both units or the shop's, whoever typed; a label and a paper have the shop's."""
+    """A finding is frozen in both units or the shop's, whoever typed; a label has the shop's."""
     metric.do("finish fill", tire=names["filling"], weight_g="150", pressure_pa="900", flow_stopped="yes")
     frozen = " ".join(one["words"] for one in metric.last()["body"]["findings"])
     assert "psi" in frozen

@@ -169,7 +169,7 @@ def test_an_interrupted_fill_asks_for_all_that_is_in_the_tire(shop):
     shop.act("start fill", tire=tire, line="line 1")
     shop.act("pause", tire=tire, weight_kg=90)
     shop.act("resume", tire=tire)
-    with pytest.raises(Nonsense, match=r"90\.0 kg went into"):
+    with pytest.raises(Nonsense, match=r"90\.0 kg \(198\.4 lb\) went into"):
         shop.act("finish fill", tire=tire, weight_kg=60, pressure_psi=60)
     shop.act("finish fill", tire=tire, weight_kg=150, topup_kg=5, pressure_psi=60)
     assert [d.grams for d in queries.draws_of(shop.book, tire)] == [90_000, 60_000, 5_000]

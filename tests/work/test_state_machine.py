@@ -88,6 +88,7 @@ SAID = {
         {"limit": "hose_content_high", "to": d.one("4 kg", "9 kg"), "source": "weighed", "line": d.line()},
         {"limit": "hopper_content_low", "to": "20 kg", "source": "weighed", "from_when": d.ago()},
         {"limit": "cure_standard", "to": "30 h", "source": "data sheet"},
+        {"limit": "mixed_content_high", "to": d.one("2 kg", "0 kg"), "source": "weighed", "line": d.line(), "from_when": d.ago()},
     ),
     "receive": lambda d: {
         "supplier": "Northvale", "lot": d.one("A-1", "A-2", "B-1", "B-2", "A-3"), "side": d.one("A", "B"), "system": d.one("RX-30", "RX-30", "KV-55"),
@@ -98,7 +99,7 @@ SAID = {
     "hook up": lambda d: {"line": d.line(), "tote": d.item("L", "in store", "part used"), "change": d.of(CHANGES), "how_full": d.one(None, "1/4", "3/4")},
     "unhook": lambda d: {"tote": d.item("L", "hooked up"), "empty": d.one(True, False)},
     "weigh": lambda d: {"item": d.item("LLLU"), "weight_kg": d.one(0, 12, 60, 400)},
-    "clean": lambda d: {"line": d.line(), "parts": d.one("both sides", "side A", "hopper", "everything")},
+    "clean": lambda d: {"line": d.line(), "parts": d.one("both sides", "side A", "hopper", "tube and gun", "everything")},
     "purge": lambda d: {"line": d.line(), "weight_kg": d.of(A_FEW_KG), "mix_pct": d.of(SHARES)},
     "load": lambda d: {"line": d.line(), "batch": d.item("G", "in store", "in use"), "weight_kg": d.of(A_FEW_KG), "used_up": d.one(False, False, True)},
     "take in": lambda d: {"customer": d.one("Quarry Nine", "Pit Four"), "size": "23.5-25", "tires": d.one(1, 3), "rating_psi": 75, "mix_pct": d.of(SHARES)},
@@ -140,10 +141,12 @@ SAID = {
     "print": lambda d: {"items": [d.item("LGFCZUP")], "why": d.one(None, "torn")},
     "print failed": lambda d: {"items": [d.item("LGFCZUP")], "printer": "lp:dock", "trouble": "out of labels"},
     "adjust face": lambda d: {"face": d.one("tote label", "tire tag"), "size": d.one("usual", "3x2 in", "4x6 in"), "words": ["size=tamaño"], "logo": d.one(None, A_LOGO)},
+    "choose language": lambda d: {"language": d.one("en", "es")},
     "choose printer": lambda d: {"station": d.one("dock", "desk"), "printer": d.one("browser", "lp:dock"), "dpi": d.one(203, 300)},
     "paper trial": lambda d: {"stock": "white", "step": d.one("new", "soap"), "tags": 10, "qr": d.one(4, 9), "bars": 5, "either": d.one(9, 10), "readable": 10},
     "note supplier code": lambda d: {"supplier": "Northvale", "pattern": "(?P<lot>[A-Z]-\\d+)", "example": d.one("A-12", "12-A")},
     "open recall": lambda d: {"suspect": d.one(d.lot(), d.item("LGF")), "defect": d.one("setting", "contamination"), "why": "complaint"},
+    "close recall": lambda d: {"recall": d.event("open recall"), "note": d.one("all called", "")},
     "start shift": lambda d: {"line": d.line(), "caught_a_g": d.one(None, 500), "caught_b_g": d.one(None, 510), "weight_kg": d.one(None, 2)},
     "end shift": lambda d: {"line": d.line(), "weight_kg": d.one(None, 3)},
     "run pump": lambda d: {"line": d.line(), "weight_kg": d.one(None, 4)},
@@ -173,7 +176,7 @@ THEN = {
     "receive": ("hook up",), "take in": ("start fill", "inspect"), "start fill": ("pause", "leak", "abandon", "finish fill", "finish fill"),
     "pause": ("resume",), "abandon": ("resume",), "resume": ("finish fill",), "finish fill": ("rack", "reclaim"), "rack": ("release", "log temperatures"),
     "release": ("dispatch",), "dispatch": ("return",), "return": ("identify",), "pour cup": ("read cup", "keep"), "reclaim": ("grind",),
-    "grind": ("load",),
+    "grind": ("load",), "open recall": ("close recall",),
 }  # fmt: skip
 
 

@@ -434,7 +434,7 @@ def test_no_heating_warning_for_tires_that_are_ready_in_time(shop):
 def test_the_morning_list_says_what_each_zone_needs(shop):
     tire = shop.cured()
     morning = sheets.morning_list(shop.book, "BH", shop.now)
-    assert [name for name, _ in morning.zones] == ["warm room (1)"]
+    assert [(name, len(rows)) for name, rows in morning.zones] == [("warm room", 1)]
     assert morning.zones[0][1][0][0].replace("-", "") == tire
 
 

@@ -852,6 +852,11 @@ def _adjust_face(facts: Facts, event: Event, said: dict[str, Any]) -> None:
               words=json.dumps(body["words"], sort_keys=True))  # fmt: skip
 
 
+@handles("choose language")
+def _choose_language(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row("language_set", language=said["language"])
+
+
 @handles("choose printer")
 def _choose_printer(facts: Facts, event: Event, said: dict[str, Any]) -> None:
     facts.row(
@@ -891,6 +896,17 @@ def _open_recall(facts: Facts, event: Event, said: dict[str, Any]) -> None:
         facts.row("recall_item", n=n, item=one["item"], tier=one["tier"], least_g=one["grams"][0], best_g=one["grams"][1],
                   most_g=one["grams"][2])  # fmt: skip
         facts.touch(one["item"], f"listed in the recall of {event.body['suspect']}: {one['tier']}")
+
+
+@handles("close recall")
+def _close_recall(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    facts.row(
+        "recall_close", recall_seq=said["recall"], at=event.happened_at, who=event.signed_by or event.who, note=said["note"],
+    )  # fmt: skip
+    for n, one in enumerate(event.body["frozen"]["items"]):
+        facts.row("recall_outcome", n=n, item=one["item"], tier=one["tier"], outcome=one["outcome"],
+                  listed_then=int(one["listed_then"]))  # fmt: skip
+        facts.touch(one["item"], f"the recall of {event.body['suspect']} was closed: {one['outcome'] or 'no outcome yet'}")
 
 
 @handles("wrong PINs")

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import loggers, queries, reach, suspects
+from fillbook.trace.book import loggers, many_tires, queries, reach, suspects
 from fillbook.trace.book.items import Say
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import cure, exposure, ids, release, times
@@ -29,12 +30,11 @@ class Case:
     blocks: tuple[str, ...]
 
 
-def rule_for(book: Book, shop: str, section: str, at: int) -> cure.Rule:
+def rule_for(
+    book: Book, shop: str, section: str, at: int, limit: queries.Limits | None = None
+) -> cure.Rule:
     """The shop's rule in force at *at*, for a section class."""
-
-    def limit(name: str) -> int:
-        return queries.limit(book, shop, name, at)
-
+    limit = limit or queries.Limits(book, shop, at)
     return cure.Rule(
         limit_mc=limit("cure_temperature"),
         near_mk=limit("near_limit"),
@@ -49,14 +49,19 @@ def rule_for(book: Book, shop: str, section: str, at: int) -> cure.Rule:
 
 
 class Zones:
-    """The zones' samples and readings, read once for many tires."""
+    """The zones' samples and readings at *now*, and what else many tires share: the limits, what is held. Each is read once."""
 
-    def __init__(self, book: Book, shop: str, now: int) -> None:
+    def __init__(self, book: Book, shop: str, now: int, tires: many_tires.Tires | None = None) -> None:
         self.book, self.now = book, now
+        self.tires = tires or many_tires.Tires(book)
         self.facts = {zone["item"]: zone for zone in queries.zones(book, shop)}
         self._sensors: dict[str, list[tuple[int, list[cure.Sensor]]]] = {}
         self._readings: dict[tuple[str, int], list[cure.Reading]] = {}
-        self._limits: dict[tuple[str, str], cure.Rule] = {}
+        self._rules: dict[tuple[str, str], cure.Rule] = {}
+        self._limits: dict[str, queries.Limits] = {}
+        self._numbers: dict[str, int] = {}
+        self._held: dict[str, dict[str, set[str]]] = {}
+        self._blocks: dict[str, tuple[int, list[Row]]] = {}
 
     def sensors(self, zone: str, start: int) -> list[cure.Sensor]:
         """The loggers of *zone*, from two days before *start* on.
@@ -74,9 +79,41 @@ class Zones:
     def rule(self, shop: str, section: str) -> cure.Rule:
         """The rule of a section class in force now."""
         key = (shop, section)
-        if key not in self._limits:
-            self._limits[key] = rule_for(self.book, shop, section, self.now)
-        return self._limits[key]
+        if key not in self._rules:
+            self._rules[key] = rule_for(self.book, shop, section, self.now, self.limits(shop))
+        return self._rules[key]
+
+    def limits(self, shop: str) -> queries.Limits:
+        """The limits in force now."""
+        if shop not in self._limits:
+            self._limits[shop] = queries.Limits(self.book, shop, self.now)
+        return self._limits[shop]
+
+    def held(self, shop: str) -> dict[str, set[str]]:
+        """What is held and may be in a fill: the totes, batches and fills by their IDs; a lot's totes by its name, together."""
+        if shop not in self._held:
+            groups: dict[str, set[str]] = {}
+            for item in queries.held_sources(self.book, shop):
+                if ids.kind_of(item) in "LGF":
+                    tote = queries.tote(self.book, item)
+                    name = f"lot {tote.lot} of {tote.supplier}" if tote else ids.pretty(item)
+                    groups.setdefault(name, set()).add(item)
+            self._held[shop] = groups
+        return self._held[shop]
+
+    def numbers(self, items: Iterable[str]) -> dict[str, int]:
+        """The numbers of *items*."""
+        new = [item for item in items if item not in self._numbers]
+        if new:
+            self._numbers |= reach.numbers(self.book, new)
+        return self._numbers
+
+    def blocks(self, zone: str, start: int) -> list[str]:
+        """The digests of the samples' blocks that bear on [start, now], as they came in."""
+        since, there = self._blocks.get(zone, (None, []))
+        if since is None or since > start:
+            since, there = self._blocks[zone] = (start, queries.blocks(self.book, zone, start, self.now))
+        return [block.digest for block in there if block.last_at >= start]
 
     def readings(self, zone: str, start: int) -> list[cure.Reading]:
         since = start - start % 86_400
@@ -88,17 +125,22 @@ class Zones:
 
 def clock(book: Book, tire: str, fill: Row, now: int, zones: Zones | None = None) -> cure.Cure:
     """The cure clock of a filled tire at *now*."""
-    shop = fill.shop
-    zones = zones or Zones(book, shop, now)
-    facts = queries.tire(book, tire)
-    lay = [cure.Stay(zone, start, end) for zone, start, end in queries.stays(book, tire) if start <= now]
+    zones = zones or Zones(book, fill.shop, now)
+    known = zones.tires[tire]
+    return _clock(fill, known.facts, known.stays(), now, zones)
+
+
+def _clock(
+    fill: Row, facts: Row | None, stays: list[tuple[str, int, int | None]], now: int, zones: Zones
+) -> cure.Cure:
+    lay = [cure.Stay(zone, start, end) for zone, start, end in stays if start <= now]
     sensors: dict[str, list[cure.Sensor]] = {}
     readings: list[cure.Reading] = []
     for zone in dict.fromkeys(stay.zone for stay in lay):
         start = min(stay.start for stay in lay if stay.zone == zone)
         sensors[zone] = zones.sensors(zone, start)
         readings += zones.readings(zone, start)
-    rule = zones.rule(shop, facts.section if facts else "medium")
+    rule = zones.rule(fill.shop, facts.section if facts else "medium")
     return cure.clock(fill.at, lay, sensors, readings, rule, now, cold_start=bool(fill.cold))
 
 
@@ -117,21 +159,25 @@ def case(
     *knowing_release*: look at a released tire again, as if the release were still to be signed. *say*: the units of its findings' words,
     the shop's where none is given; what a release freezes is always in those.
     """
-    fill = queries.fill(book, tire)
+    tires = zones.tires if zones else many_tires.Tires(book)
+    known = tires[tire]
+    fill = known.fill
     if fill is None or fill.at > now:
         raise Nonsense(
             f"{ids.pretty(tire)} has not been filled to the end; finish the fill first.", field="tire"
         )
     shop = fill.shop
     say = say or Say(book, shop)
-    facts = queries.tire(book, tire)
-    found = clock(book, tire, fill, now, zones)
-    cup = queries.cup_covering(book, fill)
-    read = queries.cup_verdict(book, cup["item"], now) if cup else None
+    zones = zones or Zones(book, shop, now, tires)
+    limit = zones.limits(shop)
+    facts, lay = known.facts, known.stays()
+    found = _clock(fill, facts, lay, now, zones)
+    cup = tires.cup_covering(fill)
+    read = tires.cup_verdict(cup["item"], now) if cup else None
     hardness = [int(v) for v in read.hardness.split()] if read and read.hardness else []
     scale = read.scale if read else "A"
-    holds = [h for h in queries.holds_on(book, tire) if h.at <= now]
-    state = queries.state_at(book, tire, now).state or ""
+    holds = [h for h in known.holds if h.at <= now]
+    state = known.state_at(now)
     evidence = release.Evidence(
         fill=ids.pretty(tire),
         state=state,
@@ -139,17 +185,15 @@ def case(
         cure=found,
         cup=None if cup is None else "waiting" if read is None else "passed" if read.passed else "failed",
         hardness_median=release.median_hardness(hardness),
-        hardness_least=queries.limit(
-            book, shop, "hardness_least_00" if scale == "00" else "hardness_least", now
-        ),
+        hardness_least=limit("hardness_least_00" if scale == "00" else "hardness_least"),
         hardness_scale=scale,
         pressure_pa=fill.pressure_pa,
         flow_stopped=bool(fill.flow_stopped),
         lowest_rating_pa=facts.rating_pa if facts else None,
-        pressure_over_e4=queries.limit(book, shop, "pressure_most_over", now),
+        pressure_over_e4=limit("pressure_most_over"),
         holds=[h.why for h in holds if not h.by_rule],
         unsettled=[h.why for h in holds if h.by_rule],
-        source_holds=_source_holds(book, shop, tire, now),
+        source_holds=_source_holds(book, shop, tire, known.own, zones),
         tag_scanned=tag_scanned,
         already_released=state in ("released", "dispatched") and not knowing_release,
     )
@@ -157,37 +201,35 @@ def case(
     dates = release.two_dates(
         found,
         decision,
-        move_after_s=queries.limit(book, shop, "move_after", now),
-        work_after_s=queries.limit(book, shop, "work_after", now),
+        move_after_s=limit("move_after"),
+        work_after_s=limit("work_after"),
     )
-    lay = queries.stays(book, tire)
     blocks = [
-        block.digest
+        digest
         for zone in dict.fromkeys(zone for zone, _, _ in lay)
-        for block in queries.blocks(book, zone, fill.at, now)
+        for digest in zones.blocks(zone, fill.at)
     ]
     return Case(tire, fill, found, evidence, decision, dates, cup["item"] if cup else None, tuple(blocks))
 
 
-def _source_holds(book: Book, shop: str, tire: str, now: int) -> list[tuple[str, int]]:
+def _source_holds(
+    book: Book, shop: str, tire: str, own: list[exposure.Link], zones: Zones
+) -> list[tuple[str, int]]:
     """What is held and in the fill, with its share in ten-thousandths: each held lot as a whole, and each held item.
 
     A lot's totes are judged together. What went in straight counts whatever its share; what came through regrind, from the shop's
     threshold on.
     """
-    held = {item for item in queries.held_sources(book, shop) if ids.kind_of(item) in "LGF" and item != tire}
+    groups = {name: members - {tire} for name, members in zones.held(shop).items()}
+    held = set().union(*groups.values())
     if not held:
         return []
-    own = suspects.made_of(book, tire)
-    numbers = reach.numbers(book, [tire, *held])
-    least = queries.limit(book, shop, "source_hold_threshold", now)
-    groups: dict[str, set[str]] = {}
-    for item in held:
-        tote = queries.tote(book, item)
-        name = f"lot {tote.lot} of {tote.supplier}" if tote else ids.pretty(item)
-        groups.setdefault(name, set()).add(item)
+    numbers = zones.numbers([tire, *held])
+    least = zones.limits(shop)("source_hold_threshold")
     found = []
     for name, members in sorted(groups.items()):
+        if not members:
+            continue
         share = _share_of(book, tire, members, numbers, least)
         straight = exposure.direct(own, members).get(tire, exposure.NO_GRAMS)
         if share >= max(least, 1) or straight.best > 0:
@@ -252,7 +294,10 @@ def racks(book: Book, shop: str, now: int, say: Say | None = None) -> list[dict[
     with book.reading():
         zones = Zones(book, shop, now)
         rows = []
-        for row in queries.in_state(book, shop, "racked", "filled"):
+        lying = queries.in_state(book, shop, "racked", "filled")
+        zones.tires.look_up(row["item"] for row in lying)
+        zones.numbers(row["item"] for row in lying)
+        for row in lying:
             try:
                 found = case(book, row["item"], now, zones=zones, say=say)
             except Nonsense:  # racked by a paper whose fill was not entered: it still shows, as what it is

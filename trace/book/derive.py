@@ -13,7 +13,7 @@ from typing import Any
 from fillbook.trace.book import queries, spans
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.book.spans import Bands
-from fillbook.trace.core import flow, limits
+from fillbook.trace.core import flow, limits, mixed_zone
 from fillbook.trace.core import spans as rules
 
 Key = tuple[int, int, int, int]  # at, rank, seq, n
@@ -23,6 +23,9 @@ FLOW_LIMITS = (
     "hose_content_high",
     "hopper_content_low",
     "hopper_content_high",
+    "mixed_content_low",
+    "mixed_content_high",
+    "pot_life",
     "contents_until_gone",
     "weighings_enough",
     *sorted(set(limits.BASIS_LIMITS.values())),
@@ -214,6 +217,7 @@ class LineState:
     ``own``: the pump's own band, once there are enough of them. ``hopper_most_g`` and ``hopper_least_g``: the most and least the hopper
     can hold by what went in and out, -1 and 0 before the first load; ``hopper_since``: the load at which it may have been full last.
     ``hopper_over``: loads (at, grams) that had no room left by that account: there was room if a fill was being pumped meanwhile.
+    ``mixed``: what stays in tube, fill hose and gun from one fill to the next, where the shop's limits say that anything does.
     """
 
     streams: dict[str, flow.Stream]
@@ -223,9 +227,21 @@ class LineState:
     hopper_least_g: int = 0
     hopper_since: Key | None = None
     hopper_over: list[list[int]] = field(default_factory=list)
+    mixed: mixed_zone.Zone | None = None
 
     def off_ratio(self) -> bool:
         return any(flow.possibly_off_ratio(stream) for stream in self.streams.values())
+
+    def in_hoses(self) -> dict[str, int]:
+        """Grams of each tote that most likely stand in the two hoses, and in tube, fill hose and gun where anything stays there."""
+        found: dict[str, int] = {}
+        for side in spans.SIDES:
+            for share in flow.content(self.streams[side]):
+                found[share.parent] = found.get(share.parent, 0) + share.best_g
+        for (stream, parent), grams in mixed_zone.content(self.mixed).items() if self.mixed else ():
+            if stream in spans.SIDES:
+                found[parent] = found.get(parent, 0) + grams
+        return found
 
     def text(self) -> str:
         plain: dict[str, Any] = {name: flow.to_plain(stream) for name, stream in self.streams.items()}
@@ -238,6 +254,8 @@ class LineState:
             plain["hopper"] = [self.hopper_most_g, self.hopper_least_g, since]
         if self.hopper_over:
             plain["over"] = self.hopper_over
+        if self.mixed:
+            plain["mixed"] = mixed_zone.to_plain(self.mixed)
         return json.dumps(plain, sort_keys=True, separators=(",", ":"))
 
     @classmethod
@@ -246,7 +264,7 @@ class LineState:
         most, least, since = plain.get("hopper", (-1, 0, None))
         return cls(
             {name: flow.from_plain(plain[name]) for name in STREAMS}, plain.get("factors", {}), plain.get("own", {}), most, least,
-            tuple(since) if since else None, plain.get("over", []),
+            tuple(since) if since else None, plain.get("over", []), mixed_zone.from_plain(plain["mixed"]) if "mixed" in plain else None,
         )  # fmt: skip
 
 
@@ -303,6 +321,7 @@ class _Walk:
         self.book, self.shop, self.line, self.state = book, shop, line, state
         self.bands = Bands(book, shop)
         self.vessels: dict[tuple[str, int], flow.Vessel] = {}
+        self.mixed: dict[int, tuple[int, int]] = {}
         self.settled: set[int] = set()
         self.states: list[tuple[Any, ...]] = []
         self.links: list[tuple[Any, ...]] = []
@@ -375,7 +394,7 @@ class _Walk:
         """Take a draw out of the hopper; whether it was more than can have been in it."""
         if state.hopper_most_g < 0:
             return False
-        off = flow.slack(act.r_g, self._band("R", act))
+        off = flow.slack(act.r_g, self._band("R", act)) + self._fills_zone(act, act.r_g)
         began = act.at if act.started_at is None else act.started_at
         meanwhile = sum(grams for at, grams in state.hopper_over if at >= began)
         left = state.hopper_most_g + meanwhile - act.r_g + off
@@ -417,6 +436,8 @@ class _Walk:
                     )
             off_ratio = state.off_ratio()
             self._draw(act)
+        elif not act.stream:
+            state.mixed = state.mixed and mixed_zone.blow_out(state.mixed)
         else:
             name = act.stream
             stream = replace(state.streams[name], vessel=self._vessel(name, act.at))
@@ -470,32 +491,96 @@ class _Walk:
         return flow.restart(stream, act.at)
 
     def _draw(self, act: Row) -> None:
-        book, state = self.book, self.state
+        """Draw from the three streams, through the mixed zone where something stays in it; and write the links."""
+        state, zone = self.state, self._zone(act)
         child, draw = self.numbers[act.item], draw_id(act.seq, act.n)
-        book.execute("DELETE FROM link WHERE child = ? AND draw = ?", (child, draw))
-        for name, grams in (("A", act.a_g), ("B", act.b_g), ("R", act.r_g)):
-            band_e4 = self._band(name, act)
-            state.streams[name], shares = flow.draw(state.streams[name], grams, band_e4=band_e4)
-            unknown = [share.parent for share in shares if share.parent and share.parent not in self.numbers]
-            if unknown:
-                self.numbers.update(_numbers(book, unknown))
-            for share in shares:
-                parent = self.numbers[share.parent] if share.parent else 0
-                cut_at = None if share.parent else act.at
-                self.links.append(
-                    (
-                        child,
-                        draw,
-                        name,
-                        parent,
-                        order(act.at, 1),
-                        share.least_g,
-                        share.best_g,
-                        share.most_g,
-                        cut_at,
-                    )
-                )
+        self.book.execute("DELETE FROM link WHERE child = ? AND draw = ?", (child, draw))
+        grams = {"A": act.a_g, "B": act.b_g, "R": act.r_g}
+        bands = {name: self._band(name, act) for name in STREAMS}
+        before, held, together = dict(state.streams), {}, False
+        for name in STREAMS:
+            more_g = self._fills_zone(act, grams[name]) if zone else 0
+            state.streams[name], held[name] = flow.draw(
+                before[name], grams[name], band_e4=bands[name], more_g=more_g
+            )
+        if zone:
+            state.mixed, (held, together) = self._through_zone(zone, act, before, grams, bands, held)
+        for name, shares in held.items():
+            self._link(act, child, draw, name, shares, together)
         self._hopper_gave(state, act)
+
+    def _link(
+        self, act: Row, child: int, draw: int, stream: str, shares: tuple[flow.Share, ...], together: bool
+    ) -> None:
+        unknown = [share.parent for share in shares if share.parent and share.parent not in self.numbers]
+        if unknown:
+            self.numbers.update(_numbers(self.book, unknown))
+        for share in shares:
+            parent = self.numbers[share.parent] if share.parent else 0
+            cut_at = None if share.parent else act.at
+            self.links.append(
+                (
+                    child,
+                    draw,
+                    stream,
+                    parent,
+                    order(act.at, 1),
+                    share.least_g,
+                    share.best_g,
+                    share.most_g,
+                    cut_at,
+                    int(together),
+                )
+            )
+
+    # -- the mixed zone --------------------------------------------------------------------------------------------------------
+    def _zone(self, act: Row) -> mixed_zone.Zone | None:
+        """The mixed zone before a draw; None where nothing stays in it from one fill to the next."""
+        low, high = self._mixed_content(act.at)
+        if not high:
+            self.state.mixed = None
+            return None
+        zone = self.state.mixed or mixed_zone.Zone(low, high)
+        return replace(zone, lo_g=low, hi_g=high)
+
+    def _mixed_content(self, at: int) -> tuple[int, int]:
+        if at not in self.mixed:
+            low, high = (
+                queries.limit(self.book, self.shop, f"mixed_content_{end}", at, self.line)
+                for end in ("low", "high")
+            )
+            self.mixed[at] = (min(low, high), max(low, high))
+        return self.mixed[at]
+
+    def _fills_zone(self, act: Row, grams: int) -> int:
+        """What a stream may have given besides, to fill a zone that was blown out, noted or not."""
+        high = self._mixed_content(act.at)[1]
+        return -(-high * grams // max(1, act.a_g + act.b_g + act.r_g))
+
+    def _through_zone(
+        self,
+        zone: mixed_zone.Zone,
+        act: Row,
+        before: dict[str, flow.Stream],
+        grams: dict[str, int],
+        bands: dict[str, int],
+        came: dict[str, tuple[flow.Share, ...]],
+    ) -> tuple[mixed_zone.Zone, mixed_zone.Drawn]:
+        """What *came* from the streams, as they were *before*, drawn through the zone."""
+        whole, band_e4 = sum(grams.values()), max(bands.values())
+        contents = before["A"].vessel.after_contents
+        last_g = mixed_zone.window(zone, whole, band_e4, contents)
+        coming = {}
+        for name in STREAMS:
+            of = -(-last_g * grams[name] // max(1, whole))
+            earlier, _ = flow.draw(before[name], grams[name] - of, band_e4=bands[name], more_g=self._fills_zone(act, grams[name]))
+            _, last = flow.draw(earlier, of, band_e4=bands[name])
+            coming[name] = mixed_zone.Coming(grams[name], came[name], last)
+        began = act.at if act.started_at is None else act.started_at
+        stood = began - zone.at > queries.limit(self.book, self.shop, "pot_life", act.at)
+        return mixed_zone.draw(
+            zone, coming, act.at, band_e4=band_e4, after_contents=contents, perhaps_blown_out=stood
+        )
 
 
 def order(at: int, step: int) -> int:
@@ -504,7 +589,7 @@ def order(at: int, step: int) -> int:
 
 
 def _insert_links(book: Book, rows: list[tuple[Any, ...]]) -> None:
-    columns = ("child", "draw", "stream", "parent", "ord", "least_g", "best_g", "most_g", "cut_at")
+    columns = ("child", "draw", "stream", "parent", "ord", "least_g", "best_g", "most_g", "cut_at", "together")
     book.insert_many("link", columns, rows)
 
 
@@ -543,7 +628,7 @@ def derive_batch(book: Book, batch: str) -> None:
         if not source:  # one row per date: the draw number keeps them apart within one batch
             draw, unknown = unknown, unknown + 1
         least, most = part_of(grams, whole, band_e4)
-        rows.append((child, draw, "G", numbers.get(source, 0), order(made_at, 0), least, grams, most, cut_at))
+        rows.append((child, draw, "G", numbers.get(source, 0), order(made_at, 0), least, grams, most, cut_at, 0))
     _insert_links(book, rows)
 
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import later, loggers, queries, returned
+from fillbook.trace.book import closed_recalls, later, loggers, queries, returned
 from fillbook.trace.book import zones as cure_zones
 from fillbook.trace.book.apply import effective
 from fillbook.trace.book.derive import LineState
 from fillbook.trace.book.journal import Event
 from fillbook.trace.book.opening import Book, Row
+from fillbook.trace.book.unchanged import while_unchanged
 from fillbook.trace.core import flow, ids, times
 
 SOON_S = 14 * 86_400  # use-by dates nearer than this are shown
@@ -45,9 +47,10 @@ class LineNow:
 def line_now(book: Book, shop: str, line: str, now: int) -> LineNow:
     """The line of compact ID *line* at *now* (seconds of UTC)."""
     there = queries.connected(book, line, now)
+    held_there = queries.held_among(book, there.values())
     sources = {}
     for side, item in there.items():
-        held = bool(queries.holds_on(book, item))
+        held = item in held_there
         if side == "R":
             batch = queries.batch(book, item)
             whole = batch.grams if batch else 0
@@ -61,7 +64,8 @@ def line_now(book: Book, shop: str, line: str, now: int) -> LineNow:
         "SELECT state FROM line_state WHERE line = ? AND at <= ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1", line, now
     )  # fmt: skip
     hopper = 0
-    if text and (stream := LineState.from_text(text).streams.get("R")) and stream.sources:
+    streams = LineState.from_text(text).streams if text else {}
+    if (stream := streams.get("R")) and stream.sources:
         hopper = sum(share.best_g for share in flow.content(stream))
     return LineNow(
         line,
@@ -69,8 +73,13 @@ def line_now(book: Book, shop: str, line: str, now: int) -> LineNow:
         sources,
         hopper,
         queries.open_fill(book, line, now),
-        queries.off_ratio_at(book, line, now),
+        any(flow.possibly_off_ratio(stream) for stream in streams.values()),  # as queries.off_ratio_at
     )
+
+
+def lines_now(book: Book, shop: str, now: int) -> list[LineNow]:
+    """Each line of the shop as it stands at *now* (seconds of UTC)."""
+    return [line_now(book, shop, line["item"], now) for line in queries.lines(book, shop)]
 
 
 def batch_left(book: Book, item: str) -> int:
@@ -90,8 +99,8 @@ class Alert:
     place: str = ""
 
 
-def alerts(book: Book, shop: str, now: int) -> list[Alert]:
-    """What wants looking at on the floor, the urgent first."""
+def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = None) -> list[Alert]:
+    """What wants looking at on the floor, the urgent first. *lines*: the shop's as they stand, where they are at hand."""
     found: list[Alert] = []
     holds = queries.open_holds(book, shop)
     if holds:
@@ -100,19 +109,20 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
         why = newest.why if newest.why.startswith(what) else f"{what}: {newest.why}"
         many = f"{len(holds)} holds are open, the newest: " if len(holds) > 1 else "On hold: "
         found.append(Alert("stop", many + why, place="holds"))
-    for line in queries.lines(book, shop):
-        there = queries.connected(book, line["item"], now)
-        if queries.off_ratio_at(book, line["item"], now):
+    for line in lines_now(book, shop, now) if lines is None else lines:
+        if line.off_ratio:
             found.append(
                 Alert(
                     "stop",
                     f"A side ran dry on {line.name}: what follows may be off-ratio. Pour a cup.",
-                    line["item"],
+                    line.item,
                 )
             )
-        for item in there.values():
-            if queries.holds_on(book, item):
-                found.append(Alert("stop", f"{ids.pretty(item)} on {line.name} is on hold.", item))
+        for source in line.sources.values():
+            if source.held:
+                found.append(
+                    Alert("stop", f"{ids.pretty(source.item)} on {line.name} is on hold.", source.item)
+                )
     for row in _use_by(book, shop, now):
         past = row.use_by < now
         day = times.show_date(row.use_by, queries.timezone(book, shop))
@@ -139,6 +149,8 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
         found.append(Alert("look", one.words, place=f"book/{one.seq}"))
     for changed in later.alerts(book, shop):
         found.append(Alert("look" if changed.stands else "stop", changed.words, place=f"desk/{changed.item}"))
+    for recall in closed_recalls.changed(book, shop):
+        found.append(Alert("stop" if recall.added else "look", recall.words, place=f"recall/{recall.seq}"))
     if warning := cure_zones.heating_warning(book, shop, now):
         found.append(Alert("look", warning.words, place="racks"))
     for row in queries.in_state(book, shop, "filled"):
@@ -157,12 +169,24 @@ def alerts(book: Book, shop: str, now: int) -> list[Alert]:
 
 
 def _use_by(book: Book, shop: str, now: int) -> list[Row]:
+    among, args = _in_other_states(book, shop, "L", ("empty", "scrapped", "void"))
     return book.rows(
-        "SELECT min(t.item) AS item, count(*) AS totes, t.lot, t.use_by FROM tote t JOIN place p ON p.item = t.item "
-        "WHERE t.shop = ? AND t.use_by < ? AND p.state NOT IN ('empty', 'scrapped', 'void') "
-        "GROUP BY t.supplier, t.lot, t.use_by ORDER BY t.use_by, t.lot LIMIT 8",
-        shop, now + SOON_S,
+        f"SELECT min(t.item) AS item, count(*) AS totes, t.lot, t.use_by FROM place p CROSS JOIN tote t WHERE {among} AND t.item = p.item "
+        "AND t.use_by < ? GROUP BY t.supplier, t.lot, t.use_by ORDER BY t.use_by, t.lot LIMIT 8",
+        *args, now + SOON_S,
     )  # fmt: skip
+
+
+def _in_other_states(
+    book: Book, shop: str, kind: str, gone: Sequence[str]
+) -> tuple[str, list[str]]:
+    """The condition on ``place p`` for items of *kind* in any state but *gone*, which most of a large book's items have reached.
+
+    CROSS JOIN from there: the few that are left, never from all items.
+    """
+    here = [state for state in queries.states(book) if state not in gone]
+    marks = ", ".join("?" * len(here)) or "NULL"
+    return f"p.state IN ({marks}) AND p.item BETWEEN ? AND ?", [*here, shop + kind, shop + kind + "Z"]
 
 
 COUNTED = 10_000
@@ -170,6 +194,10 @@ COUNTED = 10_000
 
 def counts(book: Book, shop: str) -> dict[str, int]:
     """How many tires are in each state, counted up to :data:`COUNTED` + 1."""
+    return dict(while_unchanged(book, shop, "tires by state", lambda: _counts(book, shop)))
+
+
+def _counts(book: Book, shop: str) -> dict[str, int]:
     found = {}
     for state in queries.states(book):
         many = book.value(
@@ -203,32 +231,55 @@ def items_of(book: Book, shop: str, seq: int) -> list[str]:
 GONE = ("empty", "used up", "scrapped", "void", "dispatched", "reclaimed", "returned")
 
 
+LOOKED_AT = 5_000  # of each kind and state, the newest: nobody waits for the label of an older one
+
+
 def unprinted(book: Book, shop: str, kind: str, most: int = 200) -> list[str]:
     """Items of *kind* in the shop whose label was never printed, newest first; what is empty, gone or void is left out."""
     here = [state for state in queries.states(book) if state not in GONE]
-    rows = book.tuples(  # by state: most of what a large book holds has left long ago
-        f"SELECT p.item FROM place p WHERE p.state IN ({', '.join('?' * len(here)) or 'NULL'}) AND p.item BETWEEN ? AND ? "
-        "AND NOT EXISTS (SELECT 1 FROM print x WHERE x.item = p.item) ORDER BY p.item DESC LIMIT ?",
-        *here, shop + kind, shop + kind + "Z", most,
+    return _unprinted(book, shop, kind, here, most)
+
+
+def _unprinted(book: Book, shop: str, kind: str, states: Sequence[str], most: int) -> list[str]:
+    if not states:
+        return []
+    of_one_state = (  # by state: most of what a large book holds has left long ago
+        "SELECT p.item FROM (SELECT item FROM place WHERE state = ? AND item BETWEEN ? AND ? ORDER BY item DESC LIMIT ?) p "
+        "WHERE NOT EXISTS (SELECT 1 FROM print x WHERE x.item = p.item)"
+    )
+    rows = book.tuples(
+        f"SELECT item FROM ({' UNION ALL '.join([of_one_state] * len(states))}) found ORDER BY item DESC LIMIT ?",
+        *(arg for state in states for arg in (state, shop + kind, shop + kind + "Z", LOOKED_AT)), most,
     )  # fmt: skip
     return [code for (code,) in rows]
+
+
+def labels_waiting(book: Book, shop: str) -> dict[str, int]:
+    """For each kind of item how many of its labels were never printed, as :func:`unprinted` finds them, up to 200."""
+    return dict(while_unchanged(book, shop, "labels never printed", lambda: _labels_waiting(book, shop)))
+
+
+def _labels_waiting(book: Book, shop: str) -> dict[str, int]:
+    here = [state for state in queries.states(book) if state not in GONE]
+    return {kind: len(_unprinted(book, shop, kind, here, 200)) for kind in ids.KINDS}
 
 
 def totes_in_store(book: Book, shop: str, most: int = 60) -> list[Row]:
     """Totes that can be hooked up, oldest first: first in, first out."""
     return book.rows(
-        "SELECT t.item, t.side, t.system, t.lot, t.net_g, t.use_by, p.state FROM tote t JOIN place p ON p.item = t.item "
-        "WHERE t.shop = ? AND p.state IN ('in store', 'part used') ORDER BY t.received_at, t.item LIMIT ?",
-        shop, most,
+        "SELECT t.item, t.side, t.system, t.lot, t.net_g, t.use_by, p.state FROM place p CROSS JOIN tote t "
+        "WHERE p.state IN ('in store', 'part used') AND p.item BETWEEN ? AND ? AND t.item = p.item ORDER BY t.received_at, t.item LIMIT ?",
+        shop + "L", shop + "LZ", most,
     )  # fmt: skip
 
 
 def batches(book: Book, shop: str, most: int = 40) -> list[Row]:
     """Regrind batches with something left in them, newest first; ``left_g`` beside each."""
+    among, args = _in_other_states(book, shop, "G", ("used up", "scrapped", "void"))
     rows = book.rows(
-        "SELECT b.item, b.made_at, b.grams, p.state FROM batch b JOIN place p ON p.item = b.item "
-        "WHERE b.shop = ? AND p.state NOT IN ('used up', 'scrapped', 'void') ORDER BY b.made_at DESC, b.item DESC LIMIT ?",
-        shop, most,
+        f"SELECT b.item, b.made_at, b.grams, p.state FROM place p CROSS JOIN batch b WHERE {among} AND b.item = p.item "
+        "ORDER BY b.made_at DESC, b.item DESC LIMIT ?",
+        *args, most,
     )  # fmt: skip
     return [Row(left_g=max(0, batch_left(book, row["item"])), **row) for row in rows]
 
@@ -297,12 +348,19 @@ def event_now(book: Book, shop: str, seq: int) -> Event | None:
 
 def touched_by(book: Book, shop: str, seq: int) -> list[str]:
     """The items whose history event *seq* is part of."""
-    return [
-        code
-        for (code,) in book.tuples(
-            "SELECT DISTINCT item FROM touch WHERE shop = ? AND seq = ? ORDER BY item", shop, seq
-        )
-    ]
+    return touched_by_each(book, shop, [seq])[seq]
+
+
+def touched_by_each(book: Book, shop: str, seqs: Sequence[int]) -> dict[int, list[str]]:
+    """For each of these events the items whose history it is part of."""
+    found: dict[int, list[str]] = {seq: [] for seq in seqs}
+    for some in queries.chunks(list(found)):
+        for seq, code in book.tuples(
+            f"SELECT DISTINCT seq, item FROM touch WHERE shop = ? AND seq IN ({', '.join('?' * len(some))}) ORDER BY seq, item",
+            shop, *some,
+        ):  # fmt: skip
+            found[seq].append(code)
+    return found
 
 
 def make_ups(book: Book, shop: str) -> dict[str, tuple[tuple[Any, ...], ...]]:

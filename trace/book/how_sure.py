@@ -147,7 +147,7 @@ def _by_unknown(book: Book, shop: str, found: dict[str, Any], said: str) -> tupl
     many = sum(known.held.value(number).upper < found["threshold"] for number in numbers.values())
     low, high = reach.range_of(book, shop)
     batches = book.tuples(
-        "SELECT c.code FROM link k JOIN item c ON c.num = k.child WHERE k.parent = 0 AND k.cut_at >= ? AND k.child BETWEEN ? AND ? "
+        f"SELECT c.code FROM {reach.unknown_links(book, 'k')} JOIN item c ON c.num = k.child WHERE k.parent = 0 AND k.cut_at >= ? AND k.child BETWEEN ? AND ? "
         "AND k.stream = 'G' GROUP BY c.code ORDER BY sum(k.most_g) DESC, c.code",
         suspect.made, low, high,
     )  # fmt: skip
@@ -193,6 +193,11 @@ def _rests_on(book: Book, shop: str, found: dict[str, Any], say: _Say) -> list[s
         words.append(
             f"On {name} a hose is taken to hold {say.mass(low)} to {say.mass(high)}, the hopper {say.mass(bottom)} to {say.mass(top)}."
         )
+        least, most = (queries.limit(book, shop, f"mixed_content_{end}", 2**53, line) for end in ("low", "high"))
+        if most:
+            words.append(
+                f"In its tube, fill hose and gun {say.mass(least)} to {say.mass(most)} stay after a fill and go into the next tire, unless they were blown out."
+            )
         for side in spans.SIDES:
             own = spans.own_band(book, line, side)
             if own is not None:
@@ -204,11 +209,11 @@ def _rests_on(book: Book, shop: str, found: dict[str, Any], say: _Say) -> list[s
 
 
 def _flagged(book: Book, shop: str, found: dict[str, Any], lines: set[str], say: _Say) -> list[str]:
-    members = set(found["members"])
+    members = [ids.read(member) for member in found["members"]]
     words = []
     for line in sorted(lines):
-        for row in spans.table(book, shop, line):
-            if row["tote"] in members and row["flagged"]:
+        for row in spans.of_totes(book, shop, line, members):
+            if row["flagged"]:
                 factor = "" if row["factor"] is None else f", a factor of {row['factor']:.2f}"
                 words.append(
                     f"{row['tote']} held {say.mass(row['held_g'])} on {row['line']} and gave {say.mass(row['drawn_g'])} by the fills{factor}: "

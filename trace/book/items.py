@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from fillbook.trace.book import queries
@@ -19,6 +20,7 @@ class Say:
         self.book = book
         self.us = queries.is_us(book, shop) if us is None else us
         self.zone = queries.timezone(book, shop)
+        self._names: dict[str, str] = {}
 
     def mass(self, grams: int | None) -> str:
         return "" if grams is None else units.show("mass", grams, "lb" if self.us else "kg")
@@ -36,7 +38,9 @@ class Say:
         return "" if at is None else times.show(at, self.zone)
 
     def name(self, item: str) -> str:
-        return queries.name_of(self.book, item)
+        if item not in self._names:  # the same few zones, lines and people again and again
+            self._names[item] = queries.name_of(self.book, item)
+        return self._names[item]
 
 
 def facts(book: Book, item: str, say: Say | None = None) -> dict[str, str]:
@@ -97,6 +101,39 @@ def _tire_facts(book: Book, item: str, say: Say) -> dict[str, str]:
             "Released": f"{say.time(last.at)}{', overridden' if last.overridden else ''}",
             "May be moved and mounted": say.time(last.moved_at), "May work under load": say.time(last.work_at),
         }  # fmt: skip
+    return found
+
+
+#: The facts an item is known by in a list of what was found: name of the fact -> column, for each table.
+_KNOWN_BY = {
+    "F": ("tire", {"Customer": "customer", "Size": "size", "Unit": "unit", "Serial": "serial", "Wheel serial": "wheel_serial"}),
+    "L": ("tote", {"Substance": "side", "Supplier": "supplier", "Lot": "lot"}),
+    "G": ("batch", {"Ground": "made_at"}),
+    "C": ("cup", {"Poured": "at"}),
+    "P": ("person", {"Name": "name"}),
+    "Z": ("zone", {"Name": "name"}),
+    "U": ("line", {"Name": "name"}),
+}  # fmt: skip
+
+
+def known_by(book: Book, items: Iterable[str], say: Say) -> dict[str, dict[str, str]]:
+    """The few facts each of *items* (compact IDs) is known by, as :func:`facts` gives them; one query for each kind."""
+    found: dict[str, dict[str, str]] = {item: {} for item in items}
+    kinds: dict[str, list[str]] = {}
+    for item in found:
+        kinds.setdefault(ids.kind_of(item), []).append(item)
+    for kind, mine in kinds.items():
+        table, columns = _KNOWN_BY[kind]
+        for some in queries.chunks(mine):
+            for row in book.rows(
+                f"SELECT item, {', '.join(columns.values())} FROM {table} WHERE item IN ({', '.join('?' * len(some))})", *some
+            ):  # fmt: skip
+                said = {name: row[column] for name, column in columns.items()}
+                if kind == "L":
+                    said["Substance"] = SIDES[row.side]
+                elif kind in "GC":
+                    said = {name: say.time(at) for name, at in said.items()}
+                found[row["item"]] = {name: value for name, value in said.items() if value}
     return found
 
 

@@ -9,7 +9,7 @@ from typing import Any
 from fillbook.trace.book import queries
 from fillbook.trace.book.derive import LineState
 from fillbook.trace.book.opening import Book
-from fillbook.trace.core import flow, ids, times
+from fillbook.trace.core import ids, times
 
 COLUMNS = (
     "received",
@@ -40,15 +40,17 @@ def totes(book: Book, shop: str, only: Collection[str] | None = None) -> list[di
     ``through_gun`` is all that was drawn. What was poured over into another tote is counted there again, as ``poured_in``. A tote booked empty has nothing left; the rest of one in use is what it has not given.
     *only*: these totes, by compact ID; all, if not said. ``bases`` are those of the weights that went into the row, the widest being the one to doubt first.
     """
-    chosen = "" if only is None else f" AND t.item IN ({', '.join('?' * len(only)) or 'NULL'})"
-    args = [shop, *(only or ())]
+    if only is None:
+        chosen, args = "t.shop = ?", [shop]
+    else:  # these are the shop's already; asked for it as well, SQLite would walk through all of its totes
+        chosen, args = f"t.item IN ({', '.join('?' * len(only)) or 'NULL'})", list(only)
     drawn: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     bases: dict[str, set[str]] = defaultdict(set)
     for code, purpose, basis, grams in book.tuples(
         "SELECT t.item, a.purpose, a.basis, sum(k.best_g) FROM tote t JOIN item i ON i.code = t.item "
         "JOIN link k ON k.parent = i.num JOIN item c ON c.num = k.child "
         "JOIN line_act a ON a.item = c.code AND a.what = 'draw' AND a.seq * 64 + a.n = k.draw "
-        f"WHERE t.shop = ?{chosen} GROUP BY t.item, a.purpose, a.basis",
+        f"WHERE {chosen} GROUP BY t.item, a.purpose, a.basis",
         *args,
     ):
         drawn[code][WHERE.get(purpose, "waste")] += int(grams)
@@ -56,7 +58,7 @@ def totes(book: Book, shop: str, only: Collection[str] | None = None) -> list[di
     hoses = in_hoses(book, shop)
     poured: dict[str, int] = defaultdict(int)
     for code, child, grams in book.tuples(
-        "SELECT g.source, g.batch, g.grams FROM ingredient g JOIN tote t ON t.item = g.source WHERE t.shop = ?"
+        "SELECT g.source, g.batch, g.grams FROM ingredient g JOIN tote t ON t.item = g.source WHERE "
         + chosen,
         *args,
     ):
@@ -64,21 +66,28 @@ def totes(book: Book, shop: str, only: Collection[str] | None = None) -> list[di
             poured[code] += int(grams)
         else:  # a liquid retain
             drawn[code]["cups"] += int(grams)
+    scraps: dict[str, int] = dict(
+        book.tuples(
+            "SELECT o.item, coalesce(sum(o.grams), 0) FROM out_of o JOIN tote t ON t.item = o.item "
+            f"WHERE o.what = 'scrap' AND {chosen} GROUP BY o.item",
+            *args,
+        )
+    )
     rows = []
     for tote in book.rows(
-        f"SELECT t.* FROM tote t WHERE t.shop = ?{chosen} ORDER BY t.received_at, t.item", *args
+        "SELECT t.*, p.state AS state_now FROM tote t LEFT JOIN place p ON p.item = t.item "
+        f"WHERE {chosen} ORDER BY t.received_at, t.item",
+        *args,
     ):
         code = tote["item"]
         mixture = tote.lot == ""
         went = drawn[code]
-        scrapped = book.value(
-            "SELECT coalesce(sum(grams), 0) FROM out_of WHERE item = ? AND what = 'scrap'", code
-        )
+        scrapped = scraps.get(code, 0)
         went["waste"] += int(scrapped)
         through = sum(went.values()) - int(scrapped)
         standing = hoses.get(code, 0)
         rest = tote.net_g - sum(went.values()) - standing - poured[code]
-        gone = queries.place_of(book, code).state in GONE
+        gone = tote.state_now in GONE
         rows.append(
             {
                 "tote": ids.pretty(code), "supplier": tote.supplier, "lot": tote.lot or "mixture", "side": tote.side,
@@ -99,9 +108,8 @@ def in_hoses(book: Book, shop: str) -> dict[str, int]:
             "SELECT state FROM line_state WHERE line = ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
             line["item"],
         )
-        for name, stream in LineState.from_text(text).streams.items() if text else ():
-            for share in flow.content(stream) if name != "R" else ():
-                found[share.parent] += share.best_g
+        for parent, grams in LineState.from_text(text).in_hoses().items() if text else ():
+            found[parent] += grams
     return found
 
 
@@ -127,7 +135,7 @@ def _together(rows: list[dict[str, Any]], *keys: str) -> list[dict[str, Any]]:
 
 
 def window(
-    book: Book, shop: str, by: str, before: int | None = None, most: int = 60
+    book: Book, shop: str, by: str, before: int | None = None, most: int = 40
 ) -> tuple[int | None, list[str]]:
     """The totes of one page by ``lot``, ``month`` or ``tote``, about *most* of them, received before *before* (seconds of UTC).
 

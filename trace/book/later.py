@@ -14,6 +14,7 @@ from itertools import accumulate
 
 from fillbook.trace.book import apply, cures, queries
 from fillbook.trace.book.opening import Book, Row
+from fillbook.trace.book.unchanged import while_unchanged
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense
 
@@ -41,6 +42,10 @@ class Alert:
 
 def alerts(book: Book, shop: str) -> list[Alert]:
     """Every unsettled alert of *shop*, the newest release first."""
+    return list(while_unchanged(book, shop, "releases that changed", lambda: _alerts(book, shop)))
+
+
+def _alerts(book: Book, shop: str) -> list[Alert]:
     found = []
     for row, by in _touched(book, shop).values():
         if one := _judge(book, row, by):

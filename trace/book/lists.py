@@ -12,8 +12,9 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from typing import Any
 
 from fillbook.trace.book import queries
@@ -25,8 +26,11 @@ from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense
 
 FEW = 1_500  # so many items are taken together and sorted; more are walked in order
+MANY = 60_000  # larger sets are not laid one over the other
+WALKED = 4  # a row that is walked and looked at costs as much as so many entries of an index
 COUNTED = 10_000
 PAGE = 50
+SOME = "substr(item, 1, 6)"  # up to the first digit of the number: ten thousand IDs of a shop and kind, in their order
 LAST = "Z"  # behind any letter or digit that may follow, in both databases' orders
 
 
@@ -118,8 +122,12 @@ class Asked:
     most: int = PAGE
 
     @property
+    def of_a_period(self) -> bool:
+        return self.since is not None or self.until is not None
+
+    @property
     def narrowed(self) -> bool:
-        return bool(self.words or self.filters or self.since is not None or self.until is not None)
+        return bool(self.words or self.filters or self.of_a_period)
 
 
 @dataclass(frozen=True)
@@ -200,21 +208,28 @@ def find(book: Book, shop: str, text: str, most: int = 50) -> list[Row]:
                 most,
             )
         ]
-        for code in codes:
-            if code not in found:
-                found[code] = _why(book, code, chosen)
+        for row in _why(book, [code for code in codes if code not in found], chosen):
+            found[row["item"]] = row
         if codes:
             break
     return list(found.values())[:most]
 
 
-def _why(book: Book, item: str, words: list[str]) -> Row:
-    """The field of *item* that bears the first of these words, and what stands there."""
-    rows = book.rows("SELECT item, field, word FROM search WHERE item = ? ORDER BY field, word", item)
-    return next(
-        (row for word in words for row in rows if word in row.word),
-        Row(item=item, field="word", word=words[0]),
-    )
+def _why(book: Book, items: list[str], words: list[str]) -> list[Row]:
+    """For each of *items* the field that bears the first of these words, and what stands there."""
+    bears: dict[str, list[Row]] = {item: [] for item in items}
+    for some in queries.chunks(items):
+        for row in book.rows(
+            f"SELECT item, field, word FROM search WHERE item IN ({', '.join('?' * len(some))}) ORDER BY item, field, word", *some
+        ):  # fmt: skip
+            bears[row["item"]].append(row)
+    return [
+        next(
+            (row for word in words for row in rows if word in row.word),
+            Row(item=item, field="word", word=words[0]),
+        )
+        for item, rows in bears.items()
+    ]
 
 
 # -- one page ------------------------------------------------------------------------------------------------------------------
@@ -229,19 +244,18 @@ def page(book: Book, shop: str, asked: Asked) -> Listed:
     _check_after(shop, kind, order, asked)
     asked = _said_together(book, shop, asked)
     sets = _sets(shop, kind, asked)
-    few, taken = _taken(book, kind, order, asked, sets)
-    sql, args = _query(shop, kind, order, asked, taken)
-    rows = book.rows(f"{sql} LIMIT ?", *args, asked.most + 1)
+    few, taken = _taken(book, shop, kind, order, asked, sets)
+    rows = _rows(book, shop, kind, order, asked, few, taken)
     more = len(rows) > asked.most
     rows = rows[: asked.most]
     after = (rows[-1].sorted_by, rows[-1]["item"]) if more else None
     many: int | None
     if not more and asked.after is None:
         many = len(rows)
-    elif taken and len(sets) == 1 and not (asked.words or order.lacking or "side" in asked.filters):
+    elif taken and taken.whole and not order.lacking:
         many = few
     elif taken:
-        sql, args = _query(shop, kind, order, replace(asked, after=None), taken)
+        sql, args = _query(shop, kind, order, replace(asked, after=None), taken, keys=True)
         many = book.value(f"SELECT count(*) FROM ({sql}) x", *args)
     elif not asked.narrowed and not order.lacking:
         low, high = _range(shop, kind)
@@ -270,7 +284,7 @@ def plan(book: Book, shop: str, asked: Asked) -> list[str]:
     """How SQLite goes about a page: its own words, for tests and for whoever wonders why a page is slow."""
     kind, order = KINDS[asked.kind], order_of(asked)
     asked = _said_together(book, shop, asked)
-    _, taken = _taken(book, kind, order, asked, _sets(shop, kind, asked))
+    _, taken = _taken(book, shop, kind, order, asked, _sets(shop, kind, asked))
     sql, args = _query(shop, kind, order, asked, taken)
     return [row[3] for row in book.tuples(f"EXPLAIN QUERY PLAN {sql} LIMIT ?", *args, asked.most)]
 
@@ -283,9 +297,18 @@ def _said_together(book: Book, shop: str, asked: Asked) -> Asked:
     return asked
 
 
+@dataclass(frozen=True)
+class Taken:
+    """Few enough items to be taken together: the query for them, and whether they are all that was asked for and nothing else."""
+
+    sql: str
+    args: list[Any]
+    whole: bool = False
+
+
 def _taken(
-    book: Book, kind: Kind, order: Order, asked: Asked, sets: list[tuple[str, list[Any]]]
-) -> tuple[int, tuple[str, list[Any]] | None]:
+    book: Book, shop: str, kind: Kind, order: Order, asked: Asked, sets: list[tuple[str, list[Any]]]
+) -> tuple[int, Taken | None]:
     """The smallest of the filters' sets and its size, where it is few enough and no index has both the filter and the order."""
     if not sets:
         return 0, None
@@ -298,7 +321,108 @@ def _taken(
     size, sql, args = min(
         ((_count(book, sql, args, FEW), sql, args) for sql, args in sets), key=lambda one: one[0]
     )
-    return size, ((sql, args) if size <= FEW else None)
+    whole = not asked.words and "side" not in asked.filters
+    if size <= FEW:
+        return size, Taken(sql, args, whole and len(sets) == 1)
+    both = _in_both(book, shop, kind, order, asked)
+    if both is None:
+        return size, None
+    return len(both), _these(kind, both, whole and len(sets) == 2)
+
+
+def _in_both(book: Book, shop: str, kind: Kind, order: Order, asked: Asked) -> list[str] | None:
+    """What two large sets have in common, where that is few: a customer's tires of one year, say.
+
+    Walking the order would come upon one of them only now and then. Whether it is worth it is estimated as if the sets had nothing to
+    do with each other. States and words are left out: a state has few items, which was found before, or nearly all.
+    """
+    own = {name: value for name, value in asked.filters.items() if not kind.filters[name].startswith("p.")}
+    large = []
+    sets = _sets(shop, kind, replace(asked, words="", filters=own))
+    for sql, args in sets if len(sets) > 1 else ():
+        size = _count(book, sql, args, MANY)
+        if size <= MANY:
+            large.append((size, sql, args))
+    if len(large) < 2:
+        return None
+    (a, first, its), (b, second, others) = sorted(large, key=lambda one: one[0])[:2]
+    every = book.value("SELECT items FROM chain WHERE shop = ?", shop) or 1
+    walked = asked.most * every / (b if order.name == "id" else a * b / every)  # by ID: along the index of the smaller
+    if walked * WALKED < a + b:
+        return None
+    sql = f"SELECT item FROM ({first}) x INTERSECT SELECT item FROM ({second}) y LIMIT ?"
+    items = [item for (item,) in book.tuples(sql, *its, *others, FEW + 1)]
+    return items if len(items) <= FEW else None
+
+
+def _these(kind: Kind, items: Sequence[str], whole: bool = False) -> Taken:
+    marks = ", ".join("?" * len(items)) or "NULL"
+    return Taken(f"SELECT item FROM {kind.tables['t']} WHERE item IN ({marks})", list(items), whole)
+
+
+def _rows(
+    book: Book, shop: str, kind: Kind, order: Order, asked: Asked, few: int, taken: Taken | None
+) -> list[Row]:
+    """A page's rows and one more, by the shortest way; *few* is how many are *taken*."""
+    most = asked.most + 1
+    large = taken if few > 2 * most else None
+    if not taken and asked.of_a_period and order.column != kind.period:
+        if order.name == "id":
+            return list(islice(_period_by_id(book, shop, kind, order, asked), most))
+        period = Taken(*_period(shop, kind, asked))
+        if _count(book, period.sql, period.args, MANY) <= MANY:
+            large = period
+    if large:  # all of them, but of each only what is sorted by; then the rows of the page
+        sql, args = _query(shop, kind, order, asked, large, keys=True)
+        taken = _these(kind, [item for item, _ in book.tuples(f"{sql} LIMIT ?", *args, most)])
+    sql, args = _query(shop, kind, order, asked, taken)
+    return book.rows(f"{sql} LIMIT ?", *args, most)
+
+
+def _period_by_id(book: Book, shop: str, kind: Kind, order: Order, asked: Asked) -> Iterator[Row]:
+    """The rows of a period in the order of their IDs.
+
+    An ID says little about when its tire was filled, so the IDs are taken some thousands at a time (:data:`SOME`), and of each such
+    part only the items of the period, by an index that has them together.
+    """
+    alias, column = kind.period.split(".")
+    table = kind.tables[alias]
+    during, args = _during(column, asked)
+    way, beyond = ("DESC", "<") if asked.down else ("ASC", ">")
+    after = asked.after[1] if asked.after else None
+    alone = not (asked.filters or asked.words)  # then each item of the period is a row of the page
+    for part in _parts_with(book, _range(shop, kind), table, during, args, after, asked.down):
+        further, more = (f" AND item {beyond} ?", [after]) if after else ("", [])
+        items = [
+            item
+            for (item,) in book.tuples(
+                f"SELECT item FROM {table} WHERE {SOME} = ?{during}{further} ORDER BY item {way}"
+                + (" LIMIT ?" if alone else ""),
+                part, *args, *more, *([asked.most + 1] if alone else []),
+            )
+        ]  # fmt: skip
+        for few in queries.chunks(items, asked.most + 1 if alone else 200):
+            sql, its = _query(shop, kind, order, replace(asked, after=None), _these(kind, few))
+            yield from book.rows(sql, *its)
+
+
+def _parts_with(
+    book: Book, ends: tuple[str, str], table: str, during: str, args: list[Any], after: str | None, down: bool
+) -> list[str]:
+    """The parts (:data:`SOME`) of the IDs, from that of *after* on, in which anything is of the period: one step along the index each."""
+    low, high = ends
+    begin = after[:6] if after else high if down else low
+    way, beyond, end = ("DESC", "<", low) if down else ("ASC", ">", high)
+    bound = f"{'>' if down else '<'} ?"  # where the shop's IDs of this kind end
+    first = f"SELECT {SOME} FROM {table} WHERE {SOME} {beyond}= ? AND {SOME} {bound} ORDER BY {SOME} {way} LIMIT 1"
+    then = f"SELECT {SOME} FROM {table} WHERE {SOME} {beyond} step.part AND {SOME} {bound} ORDER BY {SOME} {way} LIMIT 1"
+    rows = book.tuples(
+        f"WITH RECURSIVE step(part) AS (SELECT ({first}) UNION ALL SELECT ({then}) FROM step WHERE step.part IS NOT NULL) "
+        f"SELECT part FROM step WHERE part IS NOT NULL AND EXISTS (SELECT 1 FROM {table} WHERE {SOME} = step.part{during}) "
+        f"ORDER BY part {way}",
+        begin, end, end, *args,
+    )  # fmt: skip
+    return [part for (part,) in rows]
 
 
 def _range(shop: str, kind: Kind) -> tuple[str, str]:
@@ -336,15 +460,8 @@ def _sets(shop: str, kind: Kind, asked: Asked) -> list[tuple[str, list[Any]]]:
             found.append(
                 (f"SELECT item FROM {kind.tables[alias]} WHERE shop = ? AND {column} = ?", [shop, value])
             )
-    if asked.since is not None or asked.until is not None:
-        alias, column = kind.period.split(".")
-        args: list[Any] = [shop]
-        sql = f"SELECT item FROM {kind.tables[alias]} WHERE shop = ?"
-        if asked.since is not None:
-            sql, args = f"{sql} AND {column} >= ?", [*args, asked.since]
-        if asked.until is not None:
-            sql, args = f"{sql} AND {column} < ?", [*args, asked.until]
-        found.append((sql, args))
+    if asked.of_a_period:
+        found.append(_period(shop, kind, asked))
     if asked.words:
         if numbered := by_number(shop, asked.words, kind.letter):
             sql, args = numbered
@@ -367,10 +484,26 @@ def _sets(shop: str, kind: Kind, asked: Asked) -> list[tuple[str, list[Any]]]:
     return found
 
 
+def _period(shop: str, kind: Kind, asked: Asked) -> tuple[str, list[Any]]:
+    """The query for the items of a period."""
+    alias, column = kind.period.split(".")
+    sql, args = _during(column, asked)
+    return f"SELECT item FROM {kind.tables[alias]} WHERE shop = ?{sql}", [shop, *args]
+
+
+def _during(column: str, asked: Asked) -> tuple[str, list[Any]]:
+    sql, args = "", []
+    for bound, at in ((">=", asked.since), ("<", asked.until)):
+        if at is not None:
+            sql += f" AND {column} {bound} ?"
+            args.append(at)
+    return sql, args
+
+
 def _query(
-    shop: str, kind: Kind, order: Order, asked: Asked, taken: tuple[str, list[Any]] | None
+    shop: str, kind: Kind, order: Order, asked: Asked, taken: Taken | None, *, keys: bool = False
 ) -> tuple[str, list[Any]]:
-    """The page's rows in order: from the few items *taken* together, or along the index of the order."""
+    """The page's rows in order: from the few items *taken* together, or along the index of the order; *keys*: of each only its ID."""
     low, high = _range(shop, kind)
     drive = order.table
     if (
@@ -385,22 +518,21 @@ def _query(
     args: list[Any] = []
     if taken:
         froms, joined = (
-            f"(SELECT DISTINCT item FROM ({taken[0]}) few) c CROSS JOIN {kind.tables['t']} t",
+            f"({taken.sql}) c CROSS JOIN {kind.tables['t']} t",
             ["t"],
         )
-        args += taken[1]
+        args += taken.args
         where = ["t.item = c.item"]
     else:
         froms, joined, where = f"{kind.tables[drive]} {drive}", [drive], []
-    asks_period = asked.since is not None or asked.until is not None
-    needed = {order.table, *([kind.period.split(".")[0]] if asks_period else [])}
+    needed = {order.table, *([kind.period.split(".")[0]] if asked.of_a_period else [])}
     for alias in [
         one for one in kind.tables if one not in joined and (one not in kind.maybe or one in needed)
     ]:
         froms += f" CROSS JOIN {kind.tables[alias]} {alias}"
         where.append(f"{alias}.item = {joined[0]}.item")
         joined.append(alias)
-    for alias in [one for one in kind.maybe if one not in joined]:
+    for alias in [one for one in kind.maybe if one not in joined and not keys]:
         froms += f" LEFT JOIN {kind.tables[alias]} {alias} ON {alias}.item = t.item"
     if drive == "p" and not taken:
         where.append("p.item BETWEEN ? AND ?")
@@ -443,7 +575,7 @@ def _query(
             args += asked.after
     ordered = f"{column} {way}" if column.endswith(".item") else f"{column} {way}, {item} {way}"
     return (
-        f"SELECT {kind.columns}, {column} AS sorted_by FROM {froms} WHERE {' AND '.join(where)} ORDER BY {ordered}",
+        f"SELECT {f't.item, {column}' if keys else kind.columns + f', {column}'} AS sorted_by FROM {froms} WHERE {' AND '.join(where)} ORDER BY {ordered}",
         args,
     )
 
@@ -506,15 +638,15 @@ def customers(
                 : most + 1
             ]
     else:
-        while len(names) <= most:
-            name = book.value(
-                "SELECT min(customer) FROM tire WHERE shop = ? AND customer > ?",
-                shop,
-                names[-1] if names else after,
+        names = [
+            name
+            for (name,) in book.tuples(  # from each name to the next, one step along the index
+                "WITH RECURSIVE step(name) AS (SELECT min(customer) FROM tire WHERE shop = ? AND customer > ? UNION ALL "
+                "SELECT (SELECT min(t.customer) FROM tire t WHERE t.shop = ? AND t.customer > step.name) FROM step WHERE step.name IS NOT NULL) "
+                "SELECT name FROM step WHERE name IS NOT NULL LIMIT ?",
+                shop, after, shop, most + 1,
             )
-            if name is None:
-                break
-            names.append(name)
+        ]  # fmt: skip
     rows = []
     for name in names[:most]:
         tires = _count(book, "SELECT 1 FROM tire WHERE shop = ? AND customer = ?", [shop, name], MOST_TIRES)

@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
-from fillbook.trace.book import queries, reach
+from fillbook.trace.book import queries, reach, recalls
+from fillbook.trace.book.latest import latest
 from fillbook.trace.book.opening import Book
-from fillbook.trace.core import ids, lineage, times
+from fillbook.trace.core import lineage, times
 
 LEAST_SHARE = 0.001  # what holds less than a thousandth of it is not drawn
 FOLLOWED = LEAST_SHARE / 4  # and what holds less than this is not followed further
 ALONE = 12  # so many items of a kind are drawn one by one; more are folded
 LOTS = 24  # so many lots are drawn lot by lot
-CHUNK = 500
+WITH_ID = ("L", "G", "F", "C")  # what bears a label; the rest are purges and waste
 
 
 @dataclass(frozen=True)
@@ -35,41 +37,72 @@ class Pedigree:
     rows: tuple[Row, ...]
     traces: int
 
+    def of(self, way: str) -> list[Row]:
+        """The rows of one way, the largest share first."""
+        return [row for row in self.rows if row.way == way]
+
+
+@dataclass(frozen=True)
+class Family:
+    """All that is related to an item and is drawn, before anything is folded."""
+
+    nodes: tuple[lineage.Node, ...]
+    edges: tuple[lineage.Edge, ...]
+    rows: tuple[Row, ...]
+    traces: int
+    zone: str
+
 
 def pedigree(book: Book, item: str, opened: Collection[str] = (), width: int = 1100) -> Pedigree:
     """The picture of *item*: everything it was made from and everything made from it, by any path, from a thousandth on.
 
     *opened*: the keys of the boxes that are unfolded. What is crowded folds again inside: a lot's year into lots, a year into months.
     """
-    zone = queries.timezone(book, queries.shop_of(book, item))
-    number = book.value("SELECT num FROM item WHERE code = ?", item)
-    back, onward = reach.back_to(book, number, FOLLOWED), reach.on_from(book, number, FOLLOWED)
-    codes = _codes(book, {number, *back.shares, *onward.shares})
-    related = [
-        (codes[one], way, share)
-        for way, kin in (("from", back), ("to", onward))
-        for one, share in kin.shares.items()
-        if share >= LEAST_SHARE and ids.is_valid(codes[one])
-    ]
-    drawn = {code for code, _, _ in related if ids.kind_of(code) in lineage.KINDS} | {item}
-    sums: dict[tuple[str, str], int] = defaultdict(int)
-    for (parent, child), grams in {**back.grams, **onward.grams}.items():
-        ends = codes.get(parent, ""), codes.get(child, "")
-        if ends[0] in drawn and ends[1] in drawn:
-            sums[ends] += grams
-    nodes = _nodes(book, sorted(drawn), item, zone)
+    shop = queries.shop_of(book, item)
+    all_of_it = latest(book, shop, ("family", item), lambda: family(book, shop, item))
     folded = [
         node
         for kind in lineage.KINDS
-        for node in _folded([n for n in nodes if n.kind == kind and n.id != item], kind, opened, zone)
+        for node in _folded(
+            [n for n in all_of_it.nodes if n.kind == kind and n.id != item], kind, opened, all_of_it.zone
+        )
     ]
-    whole = [*folded, *(node for node in nodes if node.id == item)]
-    boxes, flows = lineage.fold(whole, [lineage.Edge(p, c, g) for (p, c), g in sorted(sums.items())])
-    words = {node.id: node.fold if node.kind == "L" else times.show_date(node.start, zone) for node in nodes}
+    whole = [*folded, *(node for node in all_of_it.nodes if node.id == item)]
+    boxes, flows = lineage.fold(whole, all_of_it.edges)
+    return Pedigree(lineage.place(boxes, flows, width), all_of_it.rows, all_of_it.traces)
+
+
+def family(book: Book, shop: str, item: str) -> Family:
+    """What *item* (compact ID) came from and went to, by any path, from a thousandth on."""
+    zone = queries.timezone(book, shop)
+    number = book.value("SELECT num FROM item WHERE code = ?", item)
+    back, onward = reach.back_to(book, number, FOLLOWED), reach.on_from(book, number, FOLLOWED)
+    near = {one for kin in (back, onward) for one, share in kin.shares.items() if share >= LEAST_SHARE}
+    codes = _codes(book, near | {number})
+    related = [
+        (codes[one][0], way, share)
+        for way, kin in (("from", back), ("to", onward))
+        for one, share in kin.shares.items()
+        if share >= LEAST_SHARE and codes[one][1] in WITH_ID
+    ]
+    drawn = {code for code, kind in codes.values() if kind in lineage.KINDS}
+    sums: dict[tuple[str, str], int] = defaultdict(int)
+    for (parent, child), grams in {**back.grams, **onward.grams}.items():
+        if parent in codes and child in codes:
+            ends = codes[parent][0], codes[child][0]
+            if ends[0] in drawn and ends[1] in drawn:
+                sums[ends] += grams
+    nodes = _nodes(book, sorted(drawn), item)
+    words = {node.id: node.fold if node.kind == "L" else _date(node.start, zone) for node in nodes}
     rows = [Row(code, way, share, words.get(code, "")) for code, way, share in related]
     few = sum(1 for kin in (back, onward) for share in kin.shares.values() if share < LEAST_SHARE)
-    ordered = sorted(rows, key=lambda row: (row.way, -row.share, row.item))
-    return Pedigree(lineage.place(boxes, flows, width), tuple(ordered), back.traces + onward.traces + few)
+    return Family(
+        tuple(nodes),
+        tuple(lineage.Edge(p, c, g) for (p, c), g in sorted(sums.items())),
+        tuple(sorted(rows, key=lambda row: (row.way, -row.share, row.item))),
+        back.traces + onward.traces + few,
+        zone,
+    )
 
 
 def _folded(
@@ -82,7 +115,7 @@ def _folded(
 
     def key(node: lineage.Node, at: int) -> str:
         cut = cuts[at]
-        return times.show_date(node.start, zone)[:cut] if cut else node.fold
+        return _date(node.start, zone)[:cut] if cut else node.fold
 
     if level >= len(cuts) or (kind != "L" and len(nodes) <= ALONE):
         return [replace(node, fold=node.id) for node in nodes]
@@ -108,24 +141,27 @@ def _folded(
     return found
 
 
-def _codes(book: Book, numbers: Collection[int]) -> dict[int, str]:
-    found: dict[int, str] = {}
-    wanted = sorted(numbers)
-    for start in range(0, len(wanted), CHUNK):
-        part = wanted[start : start + CHUNK]
-        found.update(
-            book.tuples(f"SELECT num, code FROM item WHERE num IN ({', '.join('?' * len(part))})", *part)
-        )
+@lru_cache(maxsize=4096)
+def _date(at: int, zone: str) -> str:
+    return times.show_date(at, zone)
+
+
+def _codes(book: Book, numbers: Collection[int]) -> dict[int, tuple[str, str]]:
+    """ID and kind of each item."""
+    found: dict[int, tuple[str, str]] = {}
+    for part, marks in reach.parts(sorted(numbers)):
+        for number, code, kind in book.tuples(
+            f"SELECT num, code, kind FROM item WHERE num IN ({marks})", *part
+        ):
+            found[number] = code, kind
     return found
 
 
-def _nodes(book: Book, codes: Sequence[str], asked: str, zone: str) -> list[lineage.Node]:
+def _nodes(book: Book, codes: Sequence[str], asked: str) -> list[lineage.Node]:
     """The items with when they mattered: a tote from its hooking up to its coming off, a fill at its end, anything else when it came in."""
     seen: dict[str, tuple[int, int]] = {}
     lots: dict[str, str] = {}
-    for start in range(0, len(codes), CHUNK):
-        part = codes[start : start + CHUNK]
-        marks = ", ".join("?" * len(part))
+    for part, marks in reach.parts(codes):
         for code, at in book.tuples(
             f"SELECT item, min(at) FROM touch WHERE item IN ({marks}) AND state IS NOT NULL GROUP BY item",
             *part,
@@ -141,8 +177,8 @@ def _nodes(book: Book, codes: Sequence[str], asked: str, zone: str) -> list[line
         lots.update(book.tuples(f"SELECT item, lot FROM tote WHERE item IN ({marks})", *part))
     nodes = []
     for code in codes:
-        words = fold = ids.pretty(code)
+        words = fold = recalls.pretty(code)  # what stands in the book was checked when it was minted
         if code in lots and code != asked:
             fold = f"lot {lots[code]}" if lots[code] else "mixtures"
-        nodes.append(lineage.Node(code, ids.kind_of(code), *seen.get(code, (0, 0)), fold, words))
+        nodes.append(lineage.Node(code, code[2], *seen.get(code, (0, 0)), fold, words))
     return nodes

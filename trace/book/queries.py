@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from fillbook.trace.book.opening import Book, Row
@@ -40,6 +41,23 @@ def limit(book: Book, shop: str, name: str, at: int, scope: str = "") -> int:
         shop, name, at, scope,
     )  # fmt: skip
     return limits.limit(name).default if found is None else found
+
+
+class Limits:
+    """A shop's limits in force at one time, read at once: for whoever asks many of them, such as every tire on the racks."""
+
+    def __init__(self, book: Book, shop: str, at: int) -> None:
+        rows = book.tuples(
+            "SELECT name, scope, value FROM limit_set WHERE shop = ? AND from_at <= ? ORDER BY from_at, seq", shop, at
+        )  # fmt: skip
+        self._set = {(name, scope): value for name, scope, value in rows}
+
+    def __call__(self, name: str, scope: str = "") -> int:
+        """As :func:`limit`."""
+        found = self._set.get((name, scope))
+        if found is None:
+            found = self._set.get((name, ""))
+        return limits.limit(name).default if found is None else found
 
 
 def rules_number(book: Book, shop: str, at: int) -> int:
@@ -358,6 +376,41 @@ def holds_on(book: Book, item: str) -> list[Row]:
     )
 
 
+def held_among(book: Book, items: Iterable[str]) -> set[str]:
+    """Those of *items* on which an open hold lies, as :func:`holds_on` finds it: on the item, its lot, or what a mixture is made of."""
+    wanted = list(dict.fromkeys(items))
+    held: set[str] = set()
+    for some in chunks(wanted):
+        marks = ", ".join("?" * len(some))
+        held.update(
+            code
+            for (code,) in book.tuples(
+                f"SELECT h.item FROM hold h WHERE h.item IN ({marks}) AND {OPEN} UNION "
+                f"SELECT t.item FROM tote t JOIN hold h ON h.shop = t.shop AND h.lot = t.lot AND h.supplier = t.supplier "
+                f"WHERE t.item IN ({marks}) AND t.lot <> '' AND {OPEN}",
+                *some,
+                *some,
+            )
+        )
+    poured: dict[str, list[str]] = {}
+    totes = [item for item in wanted if item not in held and ids.is_valid(item) and ids.kind_of(item) == "L"]
+    for some in chunks(totes):
+        marks = ", ".join("?" * len(some))
+        for mixture, source in book.tuples(
+            f"SELECT batch, source FROM ingredient WHERE batch IN ({marks})", *some
+        ):
+            poured.setdefault(source, []).append(mixture)
+    for source in held_among(book, poured) if poured else ():
+        held.update(poured[source])
+    return held
+
+
+def chunks(items: Sequence[str], most: int = 500) -> Iterator[Sequence[str]]:
+    """*items* some at a time, as many as either database takes in one query."""
+    for start in range(0, len(items), most):
+        yield items[start : start + most]
+
+
 def open_holds(book: Book, shop: str) -> list[Row]:
     return book.rows(
         f"SELECT h.* FROM hold h WHERE h.shop = ? AND {OPEN} ORDER BY h.at DESC, h.seq DESC, h.n", shop
@@ -468,8 +521,13 @@ def stays(book: Book, tire: str) -> list[tuple[str, int, int | None]]:
         "SELECT state, coalesce(place, '') AS place, at FROM touch WHERE item = ? AND state IS NOT NULL ORDER BY at, rank, seq, n",
         tire,
     )
+    return stays_of(rows)
+
+
+def stays_of(touches: Iterable[Row]) -> list[tuple[str, int, int | None]]:
+    """The stays of a tire from its touches (state, place, at) in order."""
     found: list[tuple[str, int, int | None]] = []
-    for row in rows:
+    for row in touches:
         if found and found[-1][2] is None:
             found[-1] = (found[-1][0], found[-1][1], row.at)
         if row.state == "racked":
@@ -533,24 +591,58 @@ def newest_sample(book: Book, zone: str) -> Row | None:
     return max(newest, key=lambda row: row.at, default=None)
 
 
-def in_state(book: Book, shop: str, *states: str) -> list[Row]:
-    """Tires in one of these states, longest there first."""
-    marks = ", ".join("?" * len(states))
-    return book.rows(  # CROSS: from the few in that state to their tires, never from all tires
-        f"SELECT p.item, p.state, p.place, p.since, t.customer, t.size, t.section FROM place p CROSS JOIN tire t "
-        f"WHERE p.state IN ({marks}) AND p.item BETWEEN ? AND ? AND t.item = p.item ORDER BY p.since, p.item",
-        *states, shop + "F", shop + "FZ",
+def in_state(book: Book, shop: str, *states: str, most: int | None = None) -> list[Row]:
+    """Tires in one of these states, longest there first; of each state no more than *most*, then of all."""
+    columns = "p.item, p.state, p.place, p.since, t.customer, t.size, t.section"
+    if most is None:
+        marks = ", ".join("?" * len(states))
+        return book.rows(  # CROSS: from the few in that state to their tires, never from all tires
+            f"SELECT {columns} FROM place p CROSS JOIN tire t "
+            f"WHERE p.state IN ({marks}) AND p.item BETWEEN ? AND ? AND t.item = p.item ORDER BY p.since, p.item",
+            *states, shop + "F", shop + "FZ",
+        )  # fmt: skip
+    of_one_state = (  # substr and no range of IDs: else they would be looked up by ID, all of them, and sorted
+        f"SELECT * FROM (SELECT {columns} FROM place p CROSS JOIN tire t WHERE p.state = ? AND substr(p.item, 1, 3) = ? "
+        "AND t.item = p.item ORDER BY p.since, p.item LIMIT ?) {}"
+    )
+    union = " UNION ALL ".join(of_one_state.format(f"s{n}") for n in range(len(states)))
+    return book.rows(
+        f"SELECT * FROM ({union}) found ORDER BY since, item LIMIT ?",
+        *(arg for state in states for arg in (state, shop + "F", most)), most,
     )  # fmt: skip
+
+
+def cut_and_whole(book: Book, shop: str, most: int) -> list[Row]:
+    """Fills that were cut out and of which nothing was ground or scrapped yet, longest there first, no more than *most*."""
+    return book.rows(  # a fill that was ground stays reclaimed for ever: only the newest are looked at
+        "SELECT p.item, p.state, p.place, p.since, t.customer, t.size, t.section FROM (SELECT * FROM place WHERE state = 'reclaimed' "
+        "AND item BETWEEN ? AND ? ORDER BY item DESC LIMIT 5000) p CROSS JOIN tire t WHERE t.item = p.item "
+        "AND NOT EXISTS (SELECT 1 FROM ingredient i WHERE i.source = p.item) "
+        "AND NOT EXISTS (SELECT 1 FROM out_of o WHERE o.item = p.item AND o.what = 'scrap' AND o.grams > 0) "
+        "ORDER BY p.since, p.item LIMIT ?",
+        shop + "F", shop + "FZ", most,
+    )  # fmt: skip
+
+
+def reserved(book: Book, shop: str) -> list[str]:
+    """The IDs of tires that stand on paper day sheets and were not taken in yet, in order."""
+    return [
+        code
+        for (code,) in book.tuples(
+            "SELECT item FROM place WHERE state = 'reserved' AND item BETWEEN ? AND ? ORDER BY item",
+            shop + "F", shop + "FZ",
+        )
+    ]  # fmt: skip
 
 
 def states(book: Book) -> list[str]:
     """The states that anything is in, each found by one step along the index."""
-    found: list[str] = []
-    while (
-        state := book.value("SELECT min(state) FROM place WHERE state > ?", found[-1] if found else "")
-    ) is not None:
-        found.append(state)
-    return found
+    rows = book.tuples(
+        "WITH RECURSIVE step(state) AS (SELECT min(state) FROM place UNION ALL "
+        "SELECT (SELECT min(p.state) FROM place p WHERE p.state > step.state) FROM step WHERE step.state IS NOT NULL) "
+        "SELECT state FROM step WHERE state IS NOT NULL"
+    )
+    return [state for (state,) in rows]
 
 
 def releases(book: Book, tire: str) -> list[Row]:
@@ -571,6 +663,13 @@ def not_accepted(book: Book, shop: str) -> list[str]:
             shop,
         )
     ]
+
+
+def language(book: Book, shop: str) -> str:
+    """The code of the language the shop's labels are in, and the papers its commands make."""
+    return (
+        book.value("SELECT language FROM language_set WHERE shop = ? ORDER BY seq DESC LIMIT 1", shop) or "en"
+    )
 
 
 def face_set(book: Book, shop: str, face: str) -> Row | None:
@@ -603,10 +702,15 @@ def supplier_notes(book: Book, shop: str) -> dict[str, Row]:
 
 def recalls(book: Book, shop: str) -> list[Row]:
     return book.rows(
-        "SELECT r.*, (SELECT count(*) FROM recall_item i WHERE i.shop = r.shop AND i.seq = r.seq) AS listed "
-        "FROM recall r WHERE r.shop = ? ORDER BY r.seq DESC",
+        "SELECT r.*, (SELECT count(*) FROM recall_item i WHERE i.shop = r.shop AND i.seq = r.seq) AS listed, c.at AS closed_at "
+        "FROM recall r LEFT JOIN recall_close c ON c.shop = r.shop AND c.recall_seq = r.seq WHERE r.shop = ? ORDER BY r.seq DESC",
         shop,
     )
+
+
+def opened_recall(book: Book, shop: str, seq: int) -> Row | None:
+    """The recall that event *seq* opened, as it was frozen then; None where it opened none."""
+    return book.one("SELECT * FROM recall WHERE shop = ? AND seq = ?", shop, seq)
 
 
 def returns(book: Book, shop: str) -> list[Row]:

@@ -6,16 +6,17 @@ matter to a shop's recall; see :meth:`journal.Chain.number_items`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
+from typing import TypeVar
 
 from fillbook.trace.book.opening import Book
 from fillbook.trace.book.suspects import Suspect
 from fillbook.trace.core.exposure import CURED_STREAMS
 from fillbook.trace.core.onepass import Pass, Row
 
-LINK = "ord, child, draw, stream, parent, least_g, best_g, most_g, cut_at"
+LINK = "ord, child, draw, stream, parent, least_g, best_g, most_g, cut_at, together"
 CHUNK = 500
 
 
@@ -41,12 +42,16 @@ def begin(book: Book, suspect: Suspect, through: bool) -> Pass:
 
 def numbers(book: Book, codes: Iterable[str]) -> dict[str, int]:
     found: dict[str, int] = {}
-    wanted = list(codes)
-    for start in range(0, len(wanted), CHUNK):
-        part = wanted[start : start + CHUNK]
-        marks = ", ".join("?" * len(part))
+    for part, marks in parts(codes):
         found.update(book.tuples(f"SELECT code, num FROM item WHERE code IN ({marks})", *part))
     return found
+
+
+def unknown_links(book: Book, name: str = "link") -> str:
+    """The links as a table, by *name*, for a query of those from unknown origin by when that was cut: SQLite, left alone, walks through all of
+    them, since it takes unknown origin for a parent like any other.
+    """
+    return f"link {name}" if book.postgres else f"link AS {name} INDEXED BY link_unknown"
 
 
 def range_of(book: Book, shop: str) -> tuple[int, int]:
@@ -67,20 +72,62 @@ def exact(book: Book, suspect: Suspect, *, through: bool = True) -> Reach:
     """Everything that holds the suspect by any path, or unknown material that can be the suspect's."""
     held = begin(book, suspect, through)
     members = tuple(sorted(held.suspects))
-    streams = _unknown_streams(suspect, True)
-    marks, sides = ", ".join("?" * len(members)), ", ".join(f"'{s}'" for s in streams)
-    low, high = range_of(book, suspect.shop)
-    since = min(suspect.since, suspect.made)
+    reached, args = _reached(book, suspect, members)
     held.rows(
         book.execute(
-            f"WITH RECURSIVE reached(num) AS (SELECT num FROM item WHERE num IN ({marks}) "
-            f"UNION SELECT child FROM link WHERE parent = 0 AND cut_at >= ? AND child BETWEEN ? AND ? AND stream IN ({sides}) "
-            "UNION SELECT k.child FROM reached r CROSS JOIN link k WHERE k.parent = r.num) "
-            "SELECT k.ord, k.child, k.draw, k.stream, k.parent, k.least_g, k.best_g, k.most_g, k.cut_at "
+            f"{reached} SELECT k.ord, k.child, k.draw, k.stream, k.parent, k.least_g, k.best_g, k.most_g, k.cut_at, k.together "
             "FROM reached r CROSS JOIN link k WHERE k.child = r.num ORDER BY k.ord, k.child, k.draw, k.stream",
-            (*members, since, low, high),
+            args,
         )
-    )  # fmt: skip
+    )
+    held.finish()
+    return Reach(held, 0.0, members)
+
+
+def _reached(book: Book, suspect: Suspect, members: Sequence[int]) -> tuple[str, list[int]]:
+    """The table of all that the suspect's material can have reached, by any path, as the beginning of a query."""
+    marks = ", ".join("?" * len(members))
+    sides = ", ".join(f"'{s}'" for s in _unknown_streams(suspect, True))
+    low, high = range_of(book, suspect.shop)
+    return (
+        f"WITH RECURSIVE reached(num) AS (SELECT num FROM item WHERE num IN ({marks}) "
+        f"UNION SELECT child FROM {unknown_links(book)} WHERE parent = 0 AND cut_at >= ? AND child BETWEEN ? AND ? AND stream IN ({sides}) "
+        "UNION SELECT k.child FROM reached r CROSS JOIN link k WHERE k.parent = r.num)",
+        [*members, min(suspect.since, suspect.made), low, high],
+    )
+
+
+def is_few(book: Book, suspect: Suspect, most: int) -> bool:
+    """Whether the suspect's material can have reached at most *most* items."""
+    reached, args = _reached(book, suspect, sorted(numbers(book, suspect.items).values()))
+    found = book.value(
+        f"SELECT count(*) FROM ({reached} SELECT num FROM reached LIMIT ?) few", *args, most + 1
+    )
+    return int(found) <= most
+
+
+def straight(book: Book, suspect: Suspect, *, unknown: bool = True) -> Reach:
+    """What the suspect went straight into, and (where *unknown*) what holds unknown material of the liquid sides that can be the
+    suspect's: all that counts for a defect of setting, as :func:`exact` finds it without regrind, and no walk through anything.
+    """
+    held = begin(book, suspect, False)
+    members = tuple(sorted(held.suspects))
+    marks, args = ", ".join("?" * len(members)), [*members, *members]
+    sql = (
+        f"SELECT num FROM item WHERE num IN ({marks}) UNION SELECT child FROM link WHERE parent IN ({marks})"
+    )
+    if unknown and (streams := _unknown_streams(suspect, False)):
+        sides = ", ".join(f"'{s}'" for s in streams)
+        sql += (
+            f" UNION SELECT child FROM {unknown_links(book)} WHERE parent = 0 AND cut_at >= ? AND child BETWEEN ? AND ? "
+            f"AND stream IN ({sides})"
+        )
+        args += [min(suspect.since, suspect.made), *range_of(book, suspect.shop)]
+    held.rows(
+        book.execute(
+            f"SELECT {LINK} FROM link WHERE child IN ({sql}) ORDER BY ord, child, draw, stream", args
+        )
+    )
     held.finish()
     return Reach(held, 0.0, members)
 
@@ -121,7 +168,7 @@ def bounded(book: Book, suspect: Suspect, *, through: bool = True, cut: float) -
 
     wait_for(
         book.execute(
-            f"SELECT {LINK} FROM link WHERE child IN (SELECT child FROM link WHERE parent = 0 AND cut_at >= ? AND child BETWEEN ? AND ? "
+            f"SELECT {LINK} FROM link WHERE child IN (SELECT child FROM {unknown_links(book)} WHERE parent = 0 AND cut_at >= ? AND child BETWEEN ? AND ? "
             f"AND stream IN ({sides})) ORDER BY child, draw, stream, parent",
             (min(suspect.since, suspect.made), low, high),
         )
@@ -149,26 +196,17 @@ def share_in(book: Book, item: int, members: set[int], cut: float) -> tuple[floa
 
     Numbers, not IDs. The true share lies between the first and the sum of both.
     """
-    held: dict[int, float] = {item: 1.0}
     found = left = 0.0
-    back = _Back(book, item)
-    for number, rows in back:
-        share = held.pop(number)
+    back = _Back(book, item, cut, members)
+    for number, share, whole, links in back:
         if number in members:
             found += share
-            continue
-        if share < cut:
+        elif links is None:
             left += share
-            continue
-        whole = sum(row[2] for row in rows)
-        for _, parent, best in rows:
-            if not (parent and best):
-                continue
-            if parent in held:
-                held[parent] += share * best / whole
-                continue
-            held[parent] = share * best / whole
-            back.add(parent)
+        else:
+            for parent, best in links:
+                if parent and best:
+                    back.give(parent, share * best / whole)
     return found, left
 
 
@@ -186,81 +224,44 @@ def back_to(book: Book, item: int, cut: float) -> Kin:
 
     What holds less than *cut* of it is counted and not followed.
     """
-    shares: dict[int, float] = {item: 1.0}
+    shares: dict[int, float] = {}
     grams: dict[tuple[int, int], int] = {}
     traces = 0
-    back = _Back(book, item)
-    for number, rows in back:
-        share = shares[number]
-        if share < cut:
-            traces += 1
-            continue
-        whole = sum(row[2] for row in rows)
-        for _, parent, best in rows:
-            if not (parent and best):
-                continue
-            grams[parent, number] = grams.get((parent, number), 0) + best
-            if parent not in shares:
-                shares[parent] = 0.0
-                back.add(parent)
-            shares[parent] += share * best / whole
-    del shares[item]
-    return Kin({number: share for number, share in shares.items() if share >= cut}, grams, traces)
-
-
-def on_from(book: Book, item: int, cut: float) -> Kin:
-    """What was made from *item*, by any path: the share of each that came from it. What holds less than *cut* of it is not followed."""
-    shares: dict[int, float] = {item: 1.0}
-    grams: dict[tuple[int, int], int] = {}
-    traces = 0
-    waiting: list[tuple[int, int]] = []
-    made: dict[int, list[tuple[int, int, int]]] = {}
-    seen = {item}
-
-    def wait_for(parent: int) -> None:
-        for (child,) in book.tuples("SELECT DISTINCT child FROM link WHERE parent = ?", parent):
-            if child not in seen:
-                seen.add(child)
-                made[child] = book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", child)
-                heappush(waiting, (max(row[0] for row in made[child]), child))
-
-    wait_for(item)
-    while waiting:  # earlier items first: all that one is made of stands by then
-        _, number = heappop(waiting)
-        rows = made.pop(number)
-        whole = sum(row[2] for row in rows)
-        share = sum(shares.get(parent, 0.0) * best for _, parent, best in rows) / whole if whole else 0.0
-        if share < cut:
+    back = _Back(book, item, cut)
+    for number, share, whole, links in back:
+        if links is None:
             traces += 1
             continue
         shares[number] = share
-        for _, parent, best in rows:
-            if parent in shares and best:
+        for parent, best in links:
+            if parent and best:
                 grams[parent, number] = grams.get((parent, number), 0) + best
-        wait_for(number)
+                back.give(parent, share * best / whole)
     del shares[item]
     return Kin(shares, grams, traces)
 
 
-class _Back:
-    """From an item back through what it was made from, later items first, so that each is complete when its turn comes.
-
-    Gives each item's number with its links (order, parent, grams best); the walk goes on to what is added meanwhile.
-    """
-
-    def __init__(self, book: Book, item: int) -> None:
-        self.book = book
-        self.waiting: list[tuple[int, int, list[tuple[int, int, int]]]] = []
-        self.add(item)
-
-    def add(self, item: int) -> None:
-        links = self.book.tuples("SELECT ord, parent, best_g FROM link WHERE child = ?", item)
-        heappush(self.waiting, (-max((link[0] for link in links), default=-(2**62)), item, links))
-
-    def __iter__(self) -> Iterator[tuple[int, list[tuple[int, int, int]]]]:
-        while self.waiting:
-            _, item, links = heappop(self.waiting)
-            yield item, links
+def on_from(book: Book, item: int, cut: float) -> Kin:
+    """What was made from *item*, by any path: the share of each that came from it. What holds less than *cut* of it is not followed."""
+    shares: dict[int, float] = {}
+    grams: dict[tuple[int, int], int] = {}
+    traces = 0
+    onward = _Onward(book, item, cut)
+    number, share, links = item, 1.0, []
+    while True:  # earlier items first: all that one is made of stands by then
+        if share < cut and number != item:
+            traces += 1
+        else:
+            shares[number] = share
+            for _, _, parent, best, _ in links:
+                if best:
+                    grams[parent, number] = grams.get((parent, number), 0) + best
+            onward.follow(number, share)
+        if (found := onward.next()) is None:
+            break
+        number, share, links = found
+    del shares[item]
+    return Kin(shares, grams, traces)
 
 
 def origins(book: Book, item: int, cut: float) -> tuple[dict[int, float], float]:
@@ -268,33 +269,199 @@ def origins(book: Book, item: int, cut: float) -> tuple[dict[int, float], float]
 
     What holds less than *cut* of it is not followed further back. Later items come first, so each is complete when its turn comes.
     """
-    held: dict[int, float] = {item: 1.0}
     found: dict[int, float] = {}
     left = 0.0
-    back = _Back(book, item)
-    for number, rows in back:
-        share = held.pop(number, 0.0)
-        if not share:
-            continue
-        if share < cut and number != item:
+    back = _Back(book, item, cut)
+    for number, share, whole, links in back:
+        if links is None:
             left += share
             continue
-        whole = sum(row[2] for row in rows)
         if not whole:
-            where = 0 if rows else number
+            where = 0 if links else number
             found[where] = found.get(where, 0.0) + share
             continue
         sums: dict[int, int] = {}
-        for _, parent, best in rows:
+        for parent, best in links:
             if best:
                 sums[parent] = sums.get(parent, 0) + best
         for parent, best in sums.items():
             part = share * best / whole
-            if not parent:
-                found[0] = found.get(0, 0.0) + part
-            elif parent in held:
-                held[parent] += part
+            if parent:
+                back.give(parent, part)
             else:
-                held[parent] = part
-                back.add(parent)
+                found[0] = found.get(0, 0.0) + part
     return found, left
+
+
+class _Back:
+    """From an item back through what it was made from, later items first, so that each is complete when its turn comes.
+
+    Gives each item's number with its share, all its grams, and its links (parent, grams best); None for these where it is not
+    followed, holding less than *cut*. The walk goes on to what is given a share meanwhile. *ends* are not followed, either. What is
+    sure to be followed is read ahead, generation by generation: asking the database item by item would take most of the time.
+    """
+
+    def __init__(self, book: Book, item: int, cut: float, ends: Iterable[int] = ()) -> None:
+        self.book, self.cut, self.item, self.ends = book, cut, item, frozenset(ends)
+        self.shares: dict[int, float] = {item: 1.0}
+        # of those read ahead: all its grams, and its links
+        self.links: dict[int, tuple[int, list[tuple[int, int]]]] = {}
+        # the latest order key of its links, None for what has none
+        self.last: dict[int, int | None] = {item: 0}
+        self.waiting: list[tuple[int, int]] = [(0, item)]
+
+    def give(self, parent: int, share: float) -> None:
+        if parent in self.shares:
+            self.shares[parent] += share
+        else:
+            self.shares[parent] = share
+            last = self.last[parent]
+            heappush(self.waiting, (2**62 if last is None else -last, parent))
+
+    def __iter__(self) -> Iterator[tuple[int, float, int, list[tuple[int, int]] | None]]:
+        while self.waiting:
+            _, number = heappop(self.waiting)
+            share = self.shares.pop(number)
+            if number in self.ends or (share >= self.cut and self.last[number] is None):
+                yield number, share, 0, []
+            elif share < self.cut and number != self.item:
+                yield number, share, 0, None
+            else:
+                if number not in self.links:
+                    self._read(number, share)
+                yield number, share, *self.links.pop(number)
+
+    def _read(self, due: int, share: float) -> None:
+        """The links of *due* and of all that already has enough to be followed, or gets it from these; and when their parents were made."""
+        level = {due: share}
+        for _, number in self.waiting:
+            if self.shares[number] >= self.cut and self._unread(number):
+                level[number] = self.shares[number]
+        sums: dict[int, float] = {}
+        while level:
+            found: dict[int, list[tuple[int, int]]] = {item: [] for item in level}
+            self.last.update(dict.fromkeys(level))
+            for part, marks in parts(level):
+                for child, last, parent, best in self.book.tuples(
+                    f"SELECT child, ord, parent, best_g FROM link WHERE child IN ({marks}) ORDER BY child, draw, stream, parent",
+                    *part,
+                ):
+                    found[child].append((parent, best))
+                    before = self.last[child]
+                    if before is None or last > before:
+                        self.last[child] = last
+            more: dict[int, None] = {}
+            for child, links in found.items():
+                whole = sum([best for _, best in links])
+                self.links[child] = whole, links
+                held = level[child] / whole if whole else 0.0
+                for parent, best in links:
+                    if parent:
+                        sums[parent] = sums.get(parent, 0.0) + held * best
+                        more[parent] = None
+            level = {
+                parent: sums[parent]
+                for parent in more
+                if sums[parent] + self.shares.get(parent, 0.0) >= self.cut and self._unread(parent)
+            }
+        self._ask_last([parent for parent in sums if parent not in self.last])
+
+    def _unread(self, number: int) -> bool:
+        return number not in self.links and number not in self.ends and self.last.get(number, 0) is not None
+
+    def _ask_last(self, items: list[int]) -> None:
+        self.last.update(dict.fromkeys(items))
+        for part, marks in parts(items):
+            self.last.update(
+                self.book.tuples(
+                    f"SELECT child, max(ord) FROM link WHERE child IN ({marks}) GROUP BY child", *part
+                )
+            )
+
+
+Part = tuple[int, str, int, int, float]  # draw, stream, parent, grams best, share of the parent
+
+
+class _Onward:
+    """From an item on through what was made from it, earlier items first. As :class:`_Back`, it reads ahead what is sure to be followed."""
+
+    def __init__(self, book: Book, item: int, cut: float) -> None:
+        self.book, self.cut = book, cut
+        self.waiting: list[tuple[int, int]] = []
+        # of those read ahead: draw, stream, child, grams best
+        self.made: dict[int, list[tuple[int, str, int, int]]] = {}
+        # of each child: the latest order key of its links, and all its grams
+        self.about: dict[int, tuple[int, int]] = {}
+        self.parts: dict[int, list[Part]] = {}
+        self.seen = {item}
+
+    def next(self) -> tuple[int, float, list[Part]] | None:
+        """The next child: its number, its share, and the links that gave it that; None where there is none."""
+        if not self.waiting:
+            return None
+        _, number = heappop(self.waiting)
+        links, whole = self.parts.pop(number), self.about[number][1]
+        if len(links) > 1:
+            links.sort()  # as they lie in the book, so that a sum is the same to the last bit
+        grams = 0.0
+        for _, _, _, best, share in links:
+            grams += share * best
+        return number, grams / whole if whole else 0.0, links
+
+    def follow(self, item: int, share: float) -> None:
+        """All that was made from *item*, which holds *share*, waits for its turn."""
+        if item not in self.made:
+            self._read(item, share)
+        for draw, stream, child, best in self.made[item]:
+            links = self.parts.get(child)
+            if links is None:
+                if child in self.seen:
+                    continue
+                self.seen.add(child)
+                links = self.parts[child] = []
+                heappush(self.waiting, (self.about[child][0], child))
+            links.append((draw, stream, item, best, share))
+
+    def _read(self, due: int, share: float) -> None:
+        """What was made from *due*, and from all that is sure to get enough from it to be followed."""
+        level = {due: share}
+        sums: dict[int, float] = {}
+        for _, number in self.waiting:
+            whole = self.about[number][1]
+            grams = sum([share * best for *_, best, share in self.parts[number]])
+            sums[number] = grams / whole if whole else 0.0
+            if sums[number] >= self.cut and number not in self.made:
+                level[number] = sums[number]
+        while level:
+            more: dict[int, float] = {}
+            for item in level:
+                self.made[item] = []
+            for part, marks in parts(level):
+                for parent, draw, stream, child, best in self.book.tuples(
+                    f"SELECT parent, draw, stream, child, best_g FROM link WHERE parent IN ({marks})", *part
+                ):
+                    self.made[parent].append((draw, stream, child, best))
+                    more[child] = more.get(child, 0.0) + level[parent] * best
+            for part, marks in parts(child for child in more if child not in self.about):
+                for child, last, whole in self.book.tuples(
+                    f"SELECT child, max(ord), sum(best_g) FROM link WHERE child IN ({marks}) GROUP BY child",
+                    *part,
+                ):
+                    self.about[child] = last, whole
+            level = {}
+            for child, given in more.items():
+                whole = self.about[child][1]
+                held = sums[child] = sums.get(child, 0.0) + (given / whole if whole else 0.0)
+                if held >= self.cut and child not in self.made:
+                    level[child] = held
+
+
+Value = TypeVar("Value", int, str)
+
+
+def parts(values: Iterable[Value]) -> Iterator[tuple[list[Value], str]]:
+    """*values* in parts that a query takes at once, each with its marks."""
+    every = list(values)
+    for start in range(0, len(every), CHUNK):
+        part = every[start : start + CHUNK]
+        yield part, ", ".join("?" * len(part))

@@ -13,11 +13,10 @@ from typing import Any
 from fillbook.trace.book import chain, queries, reach, suspects
 from fillbook.trace.book.derive import LineState
 from fillbook.trace.book.opening import Book
-from fillbook.trace.core import account, exposure, flow, ids, onepass, times
+from fillbook.trace.core import account, exposure, ids, onepass, times
 from fillbook.trace.core import recall as rules
 
 CUT_PART = 100  # a screen follows nothing below the threshold divided by this
-IN_VESSELS = {"A": "in hoses", "B": "in hoses", "R": "in hoppers"}
 PURPOSES = {"purge": "purged to waste", "sample": "sample cups", "waste": "waste", "run": "pump runs"}
 STATES = {
     "filled": "in tires here", "filling": "in tires here", "racked": "in tires here", "released": "in tires here",
@@ -46,28 +45,60 @@ def recall(
     if threshold_e4 is None:
         threshold_e4 = rules_threshold(book, shop)
     rules.check(defect, threshold_e4 / 10_000)
-    through = defect == rules.CONTAMINATION
     with book.reading():
         suspect = suspects.suspect(book, shop, said)
-        if exact:
-            found = reach.exact(book, suspect, through=through)
+        if not exact:
+            found = reach.bounded(
+                book, suspect, through=defect == rules.CONTAMINATION, cut=threshold_e4 / 10_000 / CUT_PART
+            )
         else:
-            found = reach.bounded(book, suspect, through=through, cut=threshold_e4 / 10_000 / CUT_PART)
-        at = chain.position(book, shop)
+            found = holding(book, suspect, defect)
         answer = {
-            "suspect": suspect.words,
-            "members": [pretty(item) for item in suspect.items],
-            "defect": defect,
-            "threshold": threshold_e4 / 10_000,
-            "position": {"shop": shop, "seq": at.seq, "hash": at.hash},
-            "rules": rules.RULES,
+            **heading(book, suspect, defect, threshold_e4),
             **_listing(book, shop, found, threshold_e4 / 10_000, with_traces),
         }
         if exact and with_account:
-            answer["account"] = _account(book, shop, suspect, found)
+            answer["account"] = account_of(book, suspect, found, defect)
         if not exact:
             answer["left_out"] = found.left_out
         return answer
+
+
+def heading(book: Book, suspect: suspects.Suspect, defect: str, threshold_e4: int) -> dict[str, Any]:
+    """What a recall says before its list: of what, how, and as of which event."""
+    at = chain.position(book, suspect.shop)
+    return {
+        "suspect": suspect.words,
+        "members": [pretty(item) for item in suspect.items],
+        "defect": defect,
+        "threshold": threshold_e4 / 10_000,
+        "position": {"shop": suspect.shop, "seq": at.seq, "hash": at.hash},
+        "rules": rules.RULES,
+    }
+
+
+def holding(book: Book, suspect: suspects.Suspect, defect: str) -> reach.Reach:
+    """All that counts as holding the suspect, exactly."""
+    return reach.exact(book, suspect) if defect == rules.CONTAMINATION else reach.straight(book, suspect)
+
+
+def listing(
+    book: Book, shop: str, found: reach.Reach, threshold_e4: int, *, with_traces: bool = False
+) -> dict[str, Any]:
+    """The list of a recall of what was *found*: its ``items`` and ``traces``."""
+    return _listing(book, shop, found, threshold_e4 / 10_000, with_traces)
+
+
+def listing_straight(book: Book, suspect: suspects.Suspect) -> dict[str, Any]:
+    """The tiers *certain* and *possible* of a recall, which no threshold cuts and no regrind changes; with what went in straight and
+    nothing of what came through regrind, so that grams and shares are those of a list that is not finished.
+    """
+    found = reach.straight(book, suspect, unknown=False)
+    for item in found.held.items.values():
+        if item.value and item.value is not exposure.ALL:
+            grams = item.direct
+            item.value = exposure.Interval(*(part / item.total if item.total else 0.0 for part in grams))
+    return _listing(book, suspect.shop, found, 1.0, False)
 
 
 def _listing(
@@ -149,11 +180,7 @@ def _tires_among(book: Book, numbers: list[int], low: int, high: int) -> list[in
     return found
 
 
-def _parts(numbers: Iterable[int], size: int = 500) -> Iterable[tuple[list[int], str]]:
-    every = list(numbers)
-    for start in range(0, len(every), size):
-        part = every[start : start + size]
-        yield part, ", ".join("?" * len(part))
+_parts = reach.parts
 
 
 def _codes(book: Book, numbers: Iterable[int]) -> dict[int, str]:
@@ -261,6 +288,14 @@ def _plain(text: str) -> str:
 
 
 # -- where did every kilogram go? ----------------------------------------------------------------------------------------------
+def account_of(
+    book: Book, suspect: suspects.Suspect, found: reach.Reach, defect: str
+) -> list[dict[str, Any]]:
+    """Where all of the suspect's material went, by any path. *found*: what holds it, by :func:`holding`."""
+    whole = found if defect == rules.CONTAMINATION else reach.exact(book, suspect)
+    return _account(book, suspect.shop, suspect, whole)
+
+
 def _account(book: Book, shop: str, suspect: suspects.Suspect, found: reach.Reach) -> list[dict[str, Any]]:
     numbers = reach.numbers(book, suspect.items)
     roots = tuple(code for code, number in numbers.items() if not found.held.items[number].every_way)
@@ -327,12 +362,10 @@ def _in_vessels(book: Book, shop: str, drawn: dict[str, int]) -> dict[str, list[
         )
         if text is None:
             continue
-        for name, stream in LineState.from_text(text).streams.items():
-            if name == "R":  # what is in the hopper was loaded out of the bin: loaded less drawn, below
-                continue
-            for share in flow.content(stream):
-                if share.parent in drawn and share.best_g:
-                    found[share.parent].append((IN_VESSELS[name], share.best_g))
+        # what is in the hopper was loaded out of the bin: loaded less drawn, below
+        for parent, grams in LineState.from_text(text).in_hoses().items():
+            if parent in drawn and grams:
+                found[parent].append(("in hoses", grams))
     for part, marks in _parts(code for code in drawn if code[2:3] == "G"):
         for item, loaded in book.tuples(
             f"SELECT item, sum(grams) FROM line_act WHERE item IN ({marks}) AND what = 'load' GROUP BY item",
@@ -359,8 +392,10 @@ def _left(book: Book, places: Iterable[tuple[str, str, str]]) -> dict[str, tuple
 
 
 # -- backward ------------------------------------------------------------------------------------------------------------------
-def trace(book: Book, said: str, *, cut: float = 1e-5) -> dict[str, Any]:
+def trace(book: Book, said: str, *, cut: float = 1e-5, with_origins: bool = True) -> dict[str, Any]:
     """What *said* was made from, by any path, as fractions that sum to 1; and what was made from it, one step on.
+
+    Not *with_origins*: the lots without the single totes.
 
     What makes up less than *cut* of it (a fraction) is not followed further back and stands as ``remaining traces``; 0 follows all.
     """
@@ -381,7 +416,7 @@ def trace(book: Book, said: str, *, cut: float = 1e-5) -> dict[str, Any]:
             for n, grams in enumerate((link.least_g, link.best_g, link.most_g)):
                 came[link.parent][n] += grams
             streams[link.parent].add(link.stream)
-        words = {source: _tote_words(book, source) for source in origins}
+        words = _tote_words(book, origins)
         lots: dict[tuple[str, str], float] = defaultdict(float)
         for source, share in origins.items():
             if words[source]:
@@ -389,8 +424,9 @@ def trace(book: Book, said: str, *, cut: float = 1e-5) -> dict[str, Any]:
         rows = [
             {"id": pretty(source), "share": _share(share), **words[source]}
             for source, share in sorted(origins.items(), key=lambda pair: (-pair[1], pair[0]))
+            if with_origins
         ]
-        if left:
+        if left and with_origins:
             rows.append({"id": "remaining traces", "share": _share(left)})
         return {
             "id": pretty(item),
@@ -414,9 +450,15 @@ def trace(book: Book, said: str, *, cut: float = 1e-5) -> dict[str, Any]:
         }
 
 
-def _tote_words(book: Book, source: str) -> dict[str, str]:
-    tote = queries.tote(book, source) if source else None
-    return {"supplier": tote.supplier, "lot": tote.lot, "side": tote.side} if tote else {}
+def _tote_words(book: Book, sources: Iterable[str]) -> dict[str, dict[str, str]]:
+    """Supplier, lot and side of each of *sources* that is a tote; nothing of the others."""
+    words: dict[str, dict[str, str]] = {source: {} for source in sources}
+    for part, marks in _parts(source for source in words if source):
+        for item, supplier, lot, side in book.tuples(
+            f"SELECT item, supplier, lot, side FROM tote WHERE item IN ({marks})", *part
+        ):
+            words[item] = {"supplier": supplier, "lot": lot, "side": side}
+    return words
 
 
 def frozen(book: Book, shop: str, seq: int) -> dict[str, Any] | None:

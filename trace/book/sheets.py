@@ -25,11 +25,11 @@ class ReleaseSheet:
     released: list[list[str]]
 
 
-def release_sheet(book: Book, shop: str, now: int) -> ReleaseSheet:
-    """Every tire on the racks with its verdict, and the releases of the last 24 hours."""
-    say = Say(book, shop)
+def release_sheet(book: Book, shop: str, now: int, say: Say | None = None) -> ReleaseSheet:
+    """Every tire on the racks with its verdict, and the releases of the last 24 hours; in the units of *say*, else the shop's."""
+    say = say or Say(book, shop)
     ready, waiting = [], []
-    for row in cures.racks(book, shop, now):
+    for row in cures.racks(book, shop, now, say):
         found, facts = row["case"], row["row"]
         who = f"{facts.customer} · {facts.size}"
         zone = say.name(facts.place) if facts.place else ""
@@ -44,7 +44,8 @@ def release_sheet(book: Book, shop: str, now: int) -> ReleaseSheet:
         else:
             stop = found.decision.stops[0].words
             about = say.time(found.decision.ready_at) if found.decision.ready_at else "no forecast"
-            waiting.append([*cells, f"{found.decision.verdict}: {stop}", about])
+            verdict = f"{found.decision.verdict}: "
+            waiting.append([*cells, stop if stop.startswith(verdict) else verdict + stop, about])
     rows = book.rows(
         "SELECT * FROM released WHERE shop = ? AND at BETWEEN ? AND ? ORDER BY at, seq",
         shop,
@@ -69,36 +70,36 @@ class MorningList:
     head: str
     look: list[str]
     cups: list[list[str]]
-    zones: list[tuple[str, list[list[str]]]]
+    zones: list[tuple[str, list[list[str | list[str]]]]]  # by the zone's name, "" for those on no rack; what blocks a tire is several sentences
 
 
-def morning_list(book: Book, shop: str, now: int) -> MorningList:
-    """The printable list of the racks at *now* (seconds of UTC)."""
-    say = Say(book, shop)
+def morning_list(book: Book, shop: str, now: int, say: Say | None = None) -> MorningList:
+    """The printable list of the racks at *now* (seconds of UTC), in the units of *say*, else the shop's."""
+    say = say or Say(book, shop)
     look = [one.words for one in later.alerts(book, shop)] + [
         one.words for one in loggers.open_doubts(book, shop)
     ]
     if warning := cure_zones.heating_warning(book, shop, now):
         look.append(warning.words)
-    by_zone: dict[str, list[list[str]]] = {}
-    for row in cure_zones.rack_rows(book, shop, now):
+    by_zone: dict[str, list[list[str | list[str]]]] = {}
+    for row in cure_zones.rack_rows(book, shop, now, say):
         ready = "now" if row["ok"] else say.time(row["ready_at"]) if row["ready_at"] else "no forecast"
         hours = [times.hours(row.get(name, 0)) for name in ("credited_s", "attended_s", "unobserved_s")]
-        by_zone.setdefault(row["zone_name"] or "not on a rack", []).append(
+        by_zone.setdefault(row["zone_name"], []).append(
             [
                 row["id"],
                 f"{row['customer']} · {row['size']}",
                 row["verdict"],
                 *hours,
                 ready,
-                "; ".join(row["blocks"]),
+                row["blocks"],
                 "",
             ]
         )
-    for zone in queries.zones(book, shop):
-        newest = queries.newest_sample(book, zone["item"])
-        if zone.name in by_zone and newest:
-            look.append(f"{zone.name}: last logged {say.temperature(newest.mc)} at {say.time(newest.at)}.")
+    for one in queries.zones(book, shop):
+        newest, zone = queries.newest_sample(book, one["item"]), one.name
+        if zone in by_zone and newest:
+            look.append(f"{zone}: last logged {say.temperature(newest.mc)} at {say.time(newest.at)}.")
     cups = [
         [ids.pretty(row["item"]), say.time(row.at), say.name(row.zone) if row.zone else "", ""]
         for row in book.rows(
@@ -106,7 +107,7 @@ def morning_list(book: Book, shop: str, now: int) -> MorningList:
             shop,
         )
     ]
-    zones = [(f"{name} ({len(rows)})", rows) for name, rows in sorted(by_zone.items())]
+    zones = sorted(by_zone.items(), key=lambda one: (not one[0], one[0]))
     return MorningList(
         queries.shop_row(book, shop).name, say.time(now), str(chain.position(book, shop)), look, cups, zones
     )

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -21,6 +21,7 @@ SIDES = ("A", "B")
 FOREVER: Key = (2**53, 0, 0, 0)
 FIRST: Key = (-(2**53), 0, 0, 0)
 KEY = "(at, rank, seq, n)"
+AT_ONCE = 500  # items that one query takes
 
 
 class Bands:
@@ -44,17 +45,19 @@ class Bands:
         return self.limit(limits.band_of(basis), at)
 
 
-def acts_of(book: Book, line: str, since: Key) -> list[Row]:
-    """What happened on *line* from *since* on, in its order; weighings among it."""
+def acts_of(book: Book, line: str, since: Key, until: Key | None = None) -> list[Row]:
+    """What happened on *line* from *since* on, up to and with *until* where that is said, in its order; weighings among it."""
+    to, within = ((), "") if until is None else (until, f" AND {KEY} <= (?, ?, ?, ?)")
     acts = book.rows(
-        f"SELECT * FROM line_act WHERE line = ? AND {KEY} >= (?, ?, ?, ?) ORDER BY at, rank, seq, n",
+        f"SELECT * FROM line_act WHERE line = ? AND {KEY} >= (?, ?, ?, ?){within} ORDER BY at, rank, seq, n",
         line,
         *since,
+        *to,
     )
     weighings = book.rows(
         "SELECT line, stream, item, at, rank, seq, 0 AS n, 'weigh' AS what, grams, basis, 0 AS ran_dry FROM weighing "
-        "WHERE line = ? AND (at, rank, seq, 0) >= (?, ?, ?, ?)",
-        line, *since,
+        f"WHERE line = ? AND (at, rank, seq, 0) >= (?, ?, ?, ?){within.replace('seq, n', 'seq, 0')}",
+        line, *since, *to,
     )  # fmt: skip
     if weighings:
         acts = sorted([*acts, *weighings], key=key_of)
@@ -94,7 +97,23 @@ def on_line(
     earliest = min((key for key in begins if key), default=since)
     if acts is None or earliest < since:
         acts = acts_of(book, line, min(earliest, since))
-    found: list[Span] = []
+    return [
+        span
+        for span in _between(book, line, acts, bands, content)
+        if span.ended is None or span.ended >= since
+    ]
+
+
+def _between(
+    book: Book,
+    line: str,
+    acts: list[Row],
+    bands: Bands,
+    content: Callable[[int], int],
+    wanted: Callable[[Key, str], bool] = lambda began, side: True,
+) -> list[Span]:
+    """The spans that begin with one of *acts*, in order; of these only those that are *wanted*, by when they began and their side."""
+    found: list[tuple[Any, ...]] = []
     for side in SIDES:
         begin: Row | None = None
         drawn = slack = draws = by_pump = 0
@@ -109,24 +128,20 @@ def on_line(
                 continue
             if act.stream != side or act.what not in ("hook", "off", "weigh"):
                 continue
-            if begin is not None:
-                found.append(
-                    _span(book, line, side, begin, act, drawn, slack, draws, by_pump, bands, content)
-                )
+            if begin is not None and wanted(key_of(begin), side):
+                found.append((side, begin, act, drawn, slack, draws, by_pump))
             begin = None if act.what == "off" else act
             drawn = slack = draws = by_pump = 0
-        if begin is not None:
-            found.append(_span(book, line, side, begin, None, drawn, slack, draws, by_pump, bands, content))
-    return [
-        span
-        for span in sorted(found, key=lambda s: (s.began, s.side))
-        if span.ended is None or span.ended >= since
-    ]
+        if begin is not None and wanted(key_of(begin), side):
+            found.append((side, begin, None, drawn, slack, draws, by_pump))
+    before = _Before(book, {begin["item"] for _, begin, *_ in found})
+    spans = [_span(line, before, bands, content, *one) for one in found]
+    return sorted(spans, key=lambda s: (s.began, s.side))
 
 
 def _span(
-    book: Book, line: str, side: str, begin: Row, end: Row | None, drawn: int, slack: int, draws: int, by_pump: int, bands: Bands,
-    content: Callable[[int], int],
+    line: str, before: _Before, bands: Bands, content: Callable[[int], int], side: str, begin: Row, end: Row | None, drawn: int,
+    slack: int, draws: int, by_pump: int,
 ) -> Span:  # fmt: skip
     if end is None:
         how, left = STILL_ON, None
@@ -136,7 +151,7 @@ def _span(
         how, left = (RAN_DRY if end.what == "hook" else EMPTY), 0
     else:
         how, left = CHANGED, None
-    held, off = _held(book, begin, key_of(end) if end is not None else FOREVER, bands)
+    held, off = before.held(begin, key_of(end) if end is not None else FOREVER, bands)
     if left and end is not None:
         off += -(-left * bands.of(end.basis, end.at) // 10_000)
     return Span(
@@ -145,55 +160,77 @@ def _span(
     )  # fmt: skip
 
 
-def _held(book: Book, begin: Row, end: Key, bands: Bands) -> tuple[int, int]:
-    """What the tote of a span held when it began, and by how much that may be off: its last weight, less what went elsewhere."""
-    item, began = begin["item"], key_of(begin)
-    weight = book.one(
-        "SELECT at, rank, seq, 0 AS n, grams, basis FROM weighing WHERE item = ? AND (at, rank, seq, 0) <= (?, ?, ?, ?) "
-        "ORDER BY at DESC, rank DESC, seq DESC LIMIT 1",
-        item, *began,
-    )  # fmt: skip
-    if weight is not None:
-        grams, off, since = (
-            weight.grams,
-            -(-weight.grams * bands.of(weight.basis, weight.at) // 10_000),
-            key_of(weight),
-        )
-    else:
-        tote = book.one("SELECT net_g, basis, received_at FROM tote WHERE item = ?", item)
-        if tote is None:
+class _Before:
+    """What is known of the weight of some totes, read for all of them together."""
+
+    def __init__(self, book: Book, items: Collection[str]) -> None:
+        self.book = book
+        self.totes: dict[str, Row] = {}
+        self.weighings: dict[str, list[Row]] = defaultdict(list)
+        self.hooks: dict[str, list[Row]] = defaultdict(list)
+        self.poured: dict[str, list[tuple[int, int]]] = defaultdict(list)
+        every = sorted(items)
+        for start in range(0, len(every), AT_ONCE):
+            part = every[start : start + AT_ONCE]
+            marks = ", ".join("?" * len(part))
+            for row in book.rows(
+                f"SELECT item, net_g, basis, received_at FROM tote WHERE item IN ({marks})", *part
+            ):
+                self.totes[row["item"]] = row
+            for row in book.rows(
+                f"SELECT item, at, rank, seq, 0 AS n, grams, basis FROM weighing WHERE item IN ({marks}) ORDER BY at, seq",
+                *part,
+            ):
+                self.weighings[row["item"]].append(row)
+            for row in book.rows(
+                f"SELECT item, line, stream, at, rank, seq, n FROM line_act WHERE item IN ({marks}) AND what = 'hook'",
+                *part,
+            ):
+                self.hooks[row["item"]].append(row)
+            for item, grams, at in book.tuples(
+                f"SELECT g.source, g.grams, b.made_at FROM ingredient g JOIN batch b ON b.item = g.batch WHERE g.source IN ({marks})",
+                *part,
+            ):
+                self.poured[item].append((grams, at))
+
+    def held(self, begin: Row, end: Key, bands: Bands) -> tuple[int, int]:
+        """What the tote of a span held when it began, and by how much that may be off: its last weight, less what went elsewhere."""
+        item, began = begin["item"], key_of(begin)
+        tote = self.totes.get(item)
+        if weights := [row for row in self.weighings.get(item, ()) if key_of(row) <= began]:
+            grams, basis, at, since = (
+                weights[-1].grams,
+                weights[-1].basis,
+                weights[-1].at,
+                key_of(weights[-1]),
+            )
+        elif tote is not None:
+            grams, basis, at, since = tote.net_g, tote.basis, tote.received_at, FIRST
+        else:
             return 0, 0
-        grams, off, since = (
-            tote.net_g,
-            -(-tote.net_g * bands.of(tote.basis, tote.received_at) // 10_000),
-            FIRST,
-        )
-    for other in book.rows(
-        "SELECT line, stream, at, rank, seq, n FROM line_act WHERE item = ? AND what = 'hook'", item
-    ):
-        if key_of(other) == began or (other.line == begin.line and key_of(other) > began):
-            continue
-        until = book.one(
-            f"SELECT at, rank, seq, n FROM line_act WHERE line = ? AND stream = ? AND what IN ('hook', 'off') AND {KEY} > (?, ?, ?, ?) "
-            "ORDER BY at, rank, seq, n LIMIT 1",
-            other.line, other.stream, *key_of(other),
-        )  # fmt: skip
-        to = min(end if other.line != begin.line else began, key_of(until) if until else FOREVER)
-        column = "a_g" if other.stream == "A" else "b_g"
-        for basis, at, drawn in book.tuples(
-            f"SELECT basis, max(at), sum({column}) FROM line_act WHERE line = ? AND what = 'draw' AND {KEY} > (?, ?, ?, ?) "
-            f"AND {KEY} < (?, ?, ?, ?) GROUP BY basis",
-            other.line, *max(key_of(other), since), *to,
-        ):  # fmt: skip
-            grams -= drawn
-            off += -(-drawn * bands.of(basis, at) // 10_000)
-    for poured, at in book.tuples(
-        "SELECT g.grams, b.made_at FROM ingredient g JOIN batch b ON b.item = g.batch WHERE g.source = ? AND b.made_at < ? AND b.made_at >= ?",
-        item, end[0], since[0],
-    ):  # fmt: skip
-        grams -= poured
-        off += -(-poured * bands.of("scale", at) // 10_000)
-    return max(0, grams), off
+        off = -(-grams * bands.of(basis, at) // 10_000)
+        for other in self.hooks.get(item, ()):
+            if key_of(other) == began or (other.line == begin.line and key_of(other) > began):
+                continue
+            until = self.book.one(
+                f"SELECT at, rank, seq, n FROM line_act WHERE line = ? AND stream = ? AND what IN ('hook', 'off') AND {KEY} > (?, ?, ?, ?) "
+                "ORDER BY at, rank, seq, n LIMIT 1",
+                other.line, other.stream, *key_of(other),
+            )  # fmt: skip
+            to = min(end if other.line != begin.line else began, key_of(until) if until else FOREVER)
+            column = "a_g" if other.stream == "A" else "b_g"
+            for drawn_by, at, drawn in self.book.tuples(
+                f"SELECT basis, max(at), sum({column}) FROM line_act WHERE line = ? AND what = 'draw' AND {KEY} > (?, ?, ?, ?) "
+                f"AND {KEY} < (?, ?, ?, ?) GROUP BY basis",
+                other.line, *max(key_of(other), since), *to,
+            ):  # fmt: skip
+                grams -= drawn
+                off += -(-drawn * bands.of(drawn_by, at) // 10_000)
+        for poured, at in self.poured.get(item, ()):
+            if since[0] <= at < end[0]:
+                grams -= poured
+                off += -(-poured * bands.of("scale", at) // 10_000)
+        return max(0, grams), off
 
 
 def contents(book: Book, shop: str, line: str) -> Callable[[int], int]:
@@ -245,12 +282,104 @@ def _key(since: int | None) -> Key:
 def table(book: Book, shop: str, line: str, since: int | None = None) -> list[dict[str, Any]]:
     """The spans of *line* that end after *since* (seconds of UTC; all, if not said) or are still on, oldest first, in plain values for a page: grams, seconds of UTC, the factor as a fraction."""
     bands = Bands(book, shop)
-    rows = []
-    for span in on_line(book, line, _key(since), bands=bands, content=contents(book, shop, line)):
+    found = on_line(book, line, _key(since), bands=bands, content=contents(book, shop, line))
+    return _plain(book, line, found)
+
+
+def page(
+    book: Book, shop: str, line: str, *, since: int | None = None, before: Key | None = None, most: int = 40
+) -> tuple[list[dict[str, Any]], list[dict[str, Any]], Key | None]:
+    """The newest spans of *line*, at most *most*, as :func:`table` gives them but newest first; the shares of regrind of the same
+    time, as :func:`regrind_shares` gives them; and the *before* of the next page, None where this is the last.
+
+    *before*: only what began before it. Only what lies in the page's time is read, however long the line has been there.
+    """
+    begins = [
+        key
+        for what in ("hook", "weigh")
+        for key in _latest(book, line, what, SIDES, before or FOREVER, most + 1)
+    ]
+    begins.sort(reverse=True)
+    first, key = FIRST, _key(since)
+    if since is not None:
+        began = [anchor_before(book, line, side, key) for side in SIDES]
+        first = min((one for one in began if one), default=key)
+    more = len(begins) > most and begins[most - 1] > first
+    low = begins[most - 1] if more else first
+    ends = [_next_anchor(book, line, side, before) for side in SIDES] if before else [None]
+    acts = acts_of(book, line, low, None if None in ends else max(ends))  # type: ignore[type-var]
+    bands, content = Bands(book, shop), contents(book, shop, line)
+    mine = _between(book, line, acts, bands, content, lambda began, side: before is None or began < before)
+    mine = [span for span in mine if span.ended is None or span.ended >= key]
+    shares = _shares_between(book, line, max(low if more else FIRST, key), before, key)
+    return _plain(book, line, mine)[::-1], shares[::-1], low if more else None
+
+
+def _latest(book: Book, line: str, what: str, streams: Sequence[str], before: Key, most: int) -> list[Key]:
+    """When *what* was done on *streams* of *line*, the last before *before* first."""
+    marks = ", ".join("?" * len(streams))
+    if what == "weigh":
+        rows = book.tuples(
+            f"SELECT at, rank, seq, 0 FROM weighing WHERE line = ? AND stream IN ({marks}) AND (at, rank, seq, 0) < (?, ?, ?, ?) "
+            "ORDER BY at DESC, rank DESC, seq DESC LIMIT ?",
+            line, *streams, *before, most,
+        )  # fmt: skip
+    else:
+        rows = book.tuples(
+            f"SELECT at, rank, seq, n FROM line_act WHERE line = ? AND what = ? AND what <> 'draw' AND stream IN ({marks}) "
+            f"AND {KEY} < (?, ?, ?, ?) ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT ?",
+            line, what, *streams, *before, most,
+        )  # fmt: skip
+    return [(at, rank, seq, n) for at, rank, seq, n in rows]
+
+
+def _next_anchor(book: Book, line: str, side: str, key: Key) -> Key | None:
+    """The hooking up, taking off or weighing on *side* that came first at or after *key*; None where there is none."""
+    found = [
+        row
+        for what in ("hook", "off")
+        for row in book.rows(
+            f"SELECT at, rank, seq, n FROM line_act WHERE line = ? AND what = ? AND what <> 'draw' AND stream = ? AND {KEY} >= (?, ?, ?, ?) "
+            "ORDER BY at, rank, seq, n LIMIT 1",
+            line, what, side, *key,
+        )
+    ]  # fmt: skip
+    found += book.rows(
+        "SELECT at, rank, seq, 0 AS n FROM weighing WHERE line = ? AND stream = ? AND (at, rank, seq, 0) >= (?, ?, ?, ?) "
+        "ORDER BY at, rank, seq LIMIT 1",
+        line, side, *key,
+    )  # fmt: skip
+    return min((key_of(row) for row in found), default=None)
+
+
+def of_totes(book: Book, shop: str, line: str, items: Collection[str]) -> list[dict[str, Any]]:
+    """The spans of *line* in which one of *items* (compact IDs) was on, as :func:`table` gives them."""
+    marks = ", ".join("?" * len(items))
+    begins = book.rows(
+        f"SELECT stream, at, rank, seq, n FROM line_act WHERE item IN ({marks}) AND line = ? AND what = 'hook' UNION ALL "
+        f"SELECT stream, at, rank, seq, 0 AS n FROM weighing WHERE item IN ({marks}) AND line = ?",
+        *items, line, *items, line,
+    )  # fmt: skip
+    bands, content = Bands(book, shop), contents(book, shop, line)
+    found: list[Span] = []
+    for begin in begins:
+        key, stream = key_of(begin), begin.stream
+        end = _next_anchor(book, line, stream, (*key[:3], key[3] + 1))
+        acts = acts_of(book, line, key, end)
+        found += _between(
+            book, line, acts, bands, content,
+            lambda began, side, key=key, stream=stream: began == key and side == stream,  # type: ignore[misc]
+        )  # fmt: skip
+    return _plain(book, line, sorted(found, key=lambda s: (s.began, s.side)))
+
+
+def _plain(book: Book, line: str, spans: list[Span]) -> list[dict[str, Any]]:
+    name, rows = queries.name_of(book, line), []
+    for span in spans:
         factor = span.factor_e4
         rows.append(
             {
-                "line": queries.name_of(book, line), "side": span.side, "tote": ids.pretty(span.item),
+                "line": name, "side": span.side, "tote": ids.pretty(span.item),
                 "from": span.began[0], "until": span.ended[0] if span.ended else None, "how": span.how,
                 "held_g": span.held_g, "left_g": span.left_g, "drawn_g": span.drawn_g, "may_be_off_g": span.slack_g + span.held_off_g,
                 "factor": None if factor is None else factor / 10_000, "flagged": span.flagged or span.over, "over": span.over,
@@ -259,16 +388,48 @@ def table(book: Book, shop: str, line: str, since: int | None = None) -> list[di
     return rows
 
 
+def _shares_between(book: Book, line: str, low: Key, before: Key | None, since: Key) -> list[dict[str, Any]]:
+    """The shares of regrind whose second anchor lies from *low* on and before *before*, and whose first from *since* on."""
+    ends = _hopper_anchors(book, line, low, before or FOREVER)
+    if not ends:
+        return []
+    first = [
+        key
+        for what in ("weigh", "clean")
+        for key in _latest(book, line, what, ("R",), ends[0], 1)
+        if key >= since
+    ]
+    return _shares_of(acts_of(book, line, max(first, default=ends[0]), ends[-1]))
+
+
+def _hopper_anchors(book: Book, line: str, low: Key, before: Key) -> list[Key]:
+    rows = book.tuples(
+        f"SELECT at, rank, seq, n FROM line_act WHERE line = ? AND what = 'clean' AND what <> 'draw' AND stream = 'R' "
+        f"AND {KEY} >= (?, ?, ?, ?) AND {KEY} < (?, ?, ?, ?)",
+        line, *low, *before,
+    )  # fmt: skip
+    rows += book.tuples(
+        "SELECT at, rank, seq, 0 FROM weighing WHERE line = ? AND stream = 'R' AND (at, rank, seq, 0) >= (?, ?, ?, ?) "
+        "AND (at, rank, seq, 0) < (?, ?, ?, ?)",
+        line, *low, *before,
+    )  # fmt: skip
+    return sorted((at, rank, seq, n) for at, rank, seq, n in rows)
+
+
 def regrind_shares(book: Book, shop: str, line: str, since: int | None = None) -> list[dict[str, Any]]:
     """The true share of regrind between two anchors of the hopper (weighed, or emptied clean), beside the panel's.
 
     One row per pair of anchors: grams drawn in all, regrind by the panel, regrind by the account (at the first anchor, plus
     loaded, less at the second), both as a share of the fills between. The account's takes the liquid as it was read.
     """
+    return _shares_of(acts_of(book, line, _key(since)))
+
+
+def _shares_of(acts: list[Row]) -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     began: tuple[int, int] | None = None  # (at, grams held)
     sums: dict[str, int] = defaultdict(int)
-    for act in acts_of(book, line, _key(since)):
+    for act in acts:
         if act.what == "draw":
             sums["liquid"] += act.a_g + act.b_g
             sums["panel"] += act.r_g

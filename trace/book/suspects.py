@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from fillbook.trace.book import queries
@@ -13,7 +13,7 @@ from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.core.exposure import Link
 
 COLUMNS = (
-    "k.ord, c.code, CAST(k.draw AS TEXT), k.stream, coalesce(p.code, ''), k.least_g, k.best_g, k.most_g, k.cut_at "
+    "k.ord, c.code, CAST(k.draw AS TEXT), k.stream, coalesce(p.code, ''), k.least_g, k.best_g, k.most_g, k.cut_at, k.together "
     "FROM link k JOIN item c ON c.num = k.child LEFT JOIN item p ON p.num = k.parent"
 )
 
@@ -184,6 +184,16 @@ def made_of(book: Book, item: str) -> list[Link]:
     """The links of *item* itself, one step back."""
     return _links(
         book.tuples(f"SELECT {COLUMNS} WHERE c.code = ? ORDER BY k.ord, c.code, k.draw, k.stream, 5", item)
+    )
+
+
+def made_of_each(book: Book, items: Sequence[str]) -> list[Link]:
+    """The links of each of *items*, one step back; of each in the order of :func:`made_of`. No more items than a query takes."""
+    marks = ", ".join("?" * len(items)) or "NULL"
+    return _links(
+        book.tuples(
+            f"SELECT {COLUMNS} WHERE c.code IN ({marks}) ORDER BY k.ord, c.code, k.draw, k.stream, 5", *items
+        )
     )
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 FACTS = (
     "touch", "shop", "limit_set", "system", "person", "zone", "line", "tote", "batch", "ingredient", "line_act", "tire",
     "fill_start", "fill", "out_of", "reading", "sample_block", "sample", "doubt", "trust", "sensor_act", "sensor_token", "device_act", "settled", "cup", "cup_read", "released", "dispatch",
-    "work_order", "inspection", "shift", "attachment", "kept", "waste_out", "weighing", "came_back", "candidate", "hold", "lift", "finding", "print", "print_failed", "face_set", "printer_set", "paper_trial", "supplier_note", "recall", "recall_item",
+    "work_order", "inspection", "shift", "attachment", "kept", "waste_out", "weighing", "came_back", "candidate", "hold", "lift", "finding", "print", "print_failed", "face_set", "language_set", "printer_set", "paper_trial", "supplier_note", "recall", "recall_item", "recall_close", "recall_outcome",
 )  # fmt: skip
 DERIVED = ("link", "line_state", "place", "search", "word_part")
 
@@ -18,7 +18,7 @@ NATURAL = {
     "item": "SELECT code, shop, kind, year, serial, seq FROM item ORDER BY code",
     "link": (
         "SELECT c.code AS child, k.draw, k.stream, coalesce(p.code, '') AS parent, k.ord, k.least_g, k.best_g, k.most_g, "
-        "k.cut_at FROM link k JOIN item c ON c.num = k.child LEFT JOIN item p ON p.num = k.parent "
+        "k.cut_at, k.together FROM link k JOIN item c ON c.num = k.child LEFT JOIN item p ON p.num = k.parent "
         "ORDER BY c.code, k.draw, k.stream, 4"
     ),
 }

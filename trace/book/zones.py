@@ -180,11 +180,14 @@ def storage(book: Book, tote: str, now: int) -> dict[str, Any] | None:
 
 
 # -- racks and desk ------------------------------------------------------------------------------------------------------------
-def rack_rows(book: Book, shop: str, now: int) -> list[dict[str, Any]]:
-    """The racks as plain values, for a page that keeps itself fresh: every curing tire with its hours (seconds), what blocks it, when it is ready."""
-    say = Say(book, shop)
+def rack_rows(book: Book, shop: str, now: int, say: Say | None = None) -> list[dict[str, Any]]:
+    """The racks as plain values, for a page that keeps itself fresh: every curing tire with its hours (seconds), what blocks it, when it is ready.
+
+    *say*: the units of what blocks it; the shop's where none is given.
+    """
+    say = say or Say(book, shop)
     rows = []
-    for one in cures.racks(book, shop, now):
+    for one in cures.racks(book, shop, now, say):
         case, row = one["case"], one["row"]
         plain: dict[str, Any] = {
             "item": one["item"], "id": one["id"], "customer": row.customer, "size": row.size, "section": row.section,
@@ -217,11 +220,17 @@ def rack_rows(book: Book, shop: str, now: int) -> list[dict[str, Any]]:
 
 
 def verdicts(
-    book: Book, shop: str, tires: Iterable[str], now: int, *, tag_scanned: bool = True
+    book: Book,
+    shop: str,
+    tires: Iterable[str],
+    now: int,
+    *,
+    tag_scanned: bool = True,
+    say: Say | None = None,
 ) -> list[dict[str, Any]]:
     """The desk's answer on each of several tires (compact IDs), in order; one that was never filled answers *Look again*.
 
-    As `cures.answer`, with ``item`` beside ``id``. All of one picture of the book.
+    As `cures.answer`, with ``item`` beside ``id``. All of one picture of the book. *say*: the units of the findings' words.
     """
     found = []
     with book.reading():
@@ -232,7 +241,8 @@ def verdicts(
                     {
                         "item": tire,
                         **cures.plain(
-                            book, cures.case(book, tire, now, tag_scanned=tag_scanned, zones=zones)
+                            book,
+                            cures.case(book, tire, now, tag_scanned=tag_scanned, zones=zones, say=say),
                         ),
                     }
                 )
@@ -294,9 +304,13 @@ def heating_warning(book: Book, shop: str, now: int, off_at: int | None = None) 
     if not late:
         return None
     known = [at for _, _, at in late if at is not None]
-    places = ", ".join(dict.fromkeys(say.name(zone) if zone else "no zone" for _, zone, _ in late))
+    places = ", ".join(dict.fromkeys(say.name(zone) for _, zone, _ in late if zone))
+    nowhere = sum(not zone for _, zone, _ in late)
+    down_at = times.show(off_at, queries.timezone(book, shop))
     many = f"{len(late)} tires still cure" if len(late) > 1 else f"{ids.pretty(late[0][0])} still cures"
-    words = f"{many} when the heating is turned down at {times.show(off_at, queries.timezone(book, shop))}, in {places}."
+    words = f"{many} when the heating is turned down at {down_at}, {f'in {places}' if places else 'in no zone'}."
+    if places and nowhere:
+        words += f" {nowhere} of them {'lies' if nowhere == 1 else 'lie'} in no zone."
     if known:
         words += f" The last of those foretold is ready about {say.time(max(known))}."
     if len(known) < len(late):

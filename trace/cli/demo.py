@@ -210,7 +210,8 @@ def _papers(book: Book, out: Path, now: int) -> None:
     """Labels, release sheet and recall, each into its file."""
     from fillbook.fixtures.names import BAD, SITE
     from fillbook.trace.book import recalls
-    from fillbook.trace.cli.papers import labels_pdf, release_sheet_pdf, write_file
+    from fillbook.trace.cli.papers import labels_pdf, write_file
+    from fillbook.trace.web.papers import release_sheet_pdf
 
     truck = _last_truck(book, SITE)
     write_file(str(out / "labels.pdf"), labels_pdf(book, truck))

@@ -9,9 +9,10 @@ from typing import Any
 import click
 
 from fillbook.trace.cli.commands import book_option, opened, shop_of
-from fillbook.trace.cli.papers import labels_of, write_file
+from fillbook.trace.cli.papers import labels_of, language_option, write_file
 from fillbook.trace.core import ids as the_ids
 from fillbook.trace.core.errors import Nonsense, ShopError
+from fillbook.trace.languages.catalogue import LANGUAGES
 
 
 @click.command("label")
@@ -178,6 +179,12 @@ def _record(book: Any, shop: str, verb: str, asked: dict[str, Any], **fields: An
 @click.option("--fact", "facts", multiple=True, help="A fact to print, the most important first.")
 @click.option("--word", "words", multiple=True, help="A word in a second language, such as lot=lote.")
 @click.option("--logo", type=click.Path(), help="The logo's file, PNG or JPEG.")
+@click.option(
+    "--language",
+    type=click.Choice(list(LANGUAGES)),
+    default="en",
+    help="Of the label's own words.  [default: en]",
+)
 @click.pass_context
 def show_face_command(
     ctx: click.Context,
@@ -187,6 +194,7 @@ def show_face_command(
     facts: tuple[str, ...],
     words: tuple[str, ...],
     logo: str | None,
+    language: str,
 ) -> None:
     """Draw what FACE would look like, before it is chosen.
 
@@ -199,7 +207,12 @@ def show_face_command(
 
     picture = _bytes(logo, "logo", labelling.LARGEST_LOGO) if logo else b""
     made, notes = preview.face_png(
-        face, size, [one.replace(" ", "_") for one in facts], labelling.words_of(words), picture
+        face,
+        size,
+        [one.replace(" ", "_") for one in facts],
+        labelling.words_of(words),
+        picture,
+        language=language,
     )
     write_file(out, made)
     for note in notes:
@@ -275,9 +288,12 @@ def _notes(ctx: click.Context) -> list[Any]:
 @click.argument("ids", nargs=-1, required=True)
 @click.option("--out", required=True, type=click.Path(), help="The PDF to write.")
 @click.option("--page", default="letter", metavar="SIZE", help="letter or a4.  [default: letter]")
+@language_option
 @book_option
 @click.pass_context
-def paper_trial_sheet_command(ctx: click.Context, ids: tuple[str, ...], out: str, page: str) -> None:
+def paper_trial_sheet_command(
+    ctx: click.Context, ids: tuple[str, ...], out: str, page: str, language: str | None
+) -> None:
     """Write a sheet to try tag stock with: what to do, what to count, and what earlier trials showed.
 
     \b
@@ -307,6 +323,7 @@ def paper_trial_sheet_command(ctx: click.Context, ids: tuple[str, ...], out: str
             earlier,
             head=f"{shop}:{head.seq} {head.hash}",
             page=page.lower(),
+            language=language or queries.language(book, shop),
         ),
     )
     click.echo(f"Paper trial sheet written to {out}.")

@@ -11,6 +11,7 @@ import click
 
 from fillbook.trace.cli.commands import book_option, opened, shop_of
 from fillbook.trace.core.errors import Nonsense
+from fillbook.trace.languages.catalogue import LANGUAGES
 
 if TYPE_CHECKING:
     from fillbook.labels.faces import Label
@@ -19,12 +20,15 @@ if TYPE_CHECKING:
 def labels_of(book: Any, items: Sequence[str]) -> list[Label]:
     """The labels of *items* (compact IDs) with the facts the book has now, on the faces the shop chose."""
     from fillbook.labels.faces import make_label
+    from fillbook.trace.book import queries
     from fillbook.trace.book.label_facts import chosen_face, label_facts
 
     found = []
     for item in items:
         face, host, facts = label_facts(book, item)
-        found.append(make_label(face, item, host, facts, chosen_face(book, item)))
+        language = queries.language(book, queries.shop_of(book, item))
+        copy = len(queries.prints_of(book, item)) + 1
+        found.append(make_label(face, item, host, facts, chosen_face(book, item), language, copy))
     return found
 
 
@@ -38,29 +42,13 @@ def labels_pdf(book: Any, items: Sequence[str], dpi: int = 203) -> bytes:
     return proof.made(labels_of(book, items), dpi)
 
 
-def release_sheet_pdf(book: Any, shop: str, now: int, page: str = "letter") -> bytes:
-    """The release desk's sheet at *now* (seconds of UTC)."""
-    from fillbook.labels.papers import Table, paper
-    from fillbook.trace.book.sheets import release_sheet
-
-    sheet = release_sheet(book, shop, now)
-    cells = ["Tire", "Customer · size", "Zone", "Cured", "Unobserved", "Cup"]
-    return paper(
-        "Release sheet",
-        [f"{sheet.shop} · as of {sheet.as_of}"],
-        [
-            (f"Cured: may be released ({len(sheet.ready)})",
-             Table([*cells, "Rule", "May work from", "Signed"], sheet.ready, [36, 56, 26, 22, 24, 20, 18, 30, 17])),
-            (f"Not to be released ({len(sheet.waiting)})",
-             Table([*cells, "Why not", "Ready about"], sheet.waiting, [36, 48, 24, 20, 22, 18, 55, 26])),
-            (f"Released in the last 24 hours ({len(sheet.released)})",
-             Table(["Tire", "Released", "Rule", "Credited", "May be moved and mounted", "May work under load"], sheet.released,
-                   [36, 34, 26, 24, 46, 46])),
-        ],
-        head=sheet.head,
-        sign=("Release lead, name and time", "Second person, where one had to look"),
-        page=page,
-    )  # fmt: skip
+def language_option(command: Any) -> Any:
+    """``--language`` of a paper; the shop's own where it is not said."""
+    return click.option(
+        "--language",
+        type=click.Choice(list(LANGUAGES)),
+        help="The paper's language.  [default: the shop's, see fillbook choose-language]",
+    )(command)
 
 
 def write_file(path: str, data: bytes) -> None:
@@ -76,9 +64,10 @@ def write_file(path: str, data: bytes) -> None:
 @click.command("release-sheet")
 @click.option("--out", required=True, type=click.Path(), help="The PDF to write.")
 @click.option("--page", default="letter", metavar="SIZE", help="letter or a4.  [default: letter]")
+@language_option
 @book_option
 @click.pass_context
-def release_sheet_command(ctx: click.Context, out: str, page: str) -> None:
+def release_sheet_command(ctx: click.Context, out: str, page: str, language: str | None) -> None:
     """Write the release desk's sheet: what may go, what may not yet and why, and room to sign.
 
     \b
@@ -87,35 +76,14 @@ def release_sheet_command(ctx: click.Context, out: str, page: str) -> None:
     """
     if page.lower() not in ("letter", "a4"):
         raise Nonsense(f"The page is letter or a4, not {page!r}.", field="page")
+    from fillbook.trace.book import queries
+    from fillbook.trace.web.papers import release_sheet_pdf
+
     book = opened(ctx)
-    write_file(out, release_sheet_pdf(book, shop_of(ctx, book), int(time.time()), page.lower()))
+    shop = shop_of(ctx, book)
+    language = language or queries.language(book, shop)
+    write_file(out, release_sheet_pdf(book, shop, int(time.time()), page.lower(), language=language))
     click.echo(f"Release sheet written to {out}.")
-
-
-def day_sheet_pdf(book: Any, shop: str, tires: list[str], page: str = "letter") -> bytes:
-    """A blank day sheet for the reserved IDs *tires*: to be filled in by hand while nothing else works, and entered afterwards."""
-    from fillbook.labels.papers import Table, paper
-    from fillbook.trace.book import chain, queries
-    from fillbook.trace.core import ids
-
-    rows = [[ids.pretty(tire), *[""] * 9] for tire in tires]
-    return paper(
-        "Day sheet",
-        [
-            f"{queries.shop_row(book, shop).name} · date ____________ · line ____________ · name ____________",
-            "Write one tire per row. Side A tote, side B tote and regrind batch only where they change. Enter the sheet afterwards "
-            "with the times written here.",
-        ],
-        [
-            ("Fills", Table(["Tire", "Order or customer, size", "Start", "End", "Weight", "Mix %", "Pressure, flow stopped", "A tote",
-                             "B tote", "Regrind"], rows, [36, 44, 18, 18, 20, 16, 26, 24, 24, 24], 8.5)),
-            ("Zones", Table(["Zone", "Time", "Temperature", "Time", "Temperature", "Time", "Temperature"],
-                            [[z.name, *[""] * 6] for z in queries.zones(book, shop)], [44, 24, 30, 24, 30, 24, 30], 8.5)),
-        ],
-        head=str(chain.position(book, shop)),
-        sign=("Filled in by", "Entered by, and when"),
-        page=page,
-    )  # fmt: skip
 
 
 @click.command("day-sheet")
@@ -123,15 +91,20 @@ def day_sheet_pdf(book: Any, shop: str, tires: list[str], page: str = "letter") 
 @click.option("--tires", default=20, metavar="COUNT", help="How many IDs to reserve for it.  [default: 20]")
 @click.option("--who", envvar="FILLBOOK_WHO", help="Who reserves them. Also FILLBOOK_WHO.")
 @click.option("--page", default="letter", metavar="SIZE", help="letter or a4.  [default: letter]")
+@language_option
 @book_option
 @click.pass_context
-def day_sheet_command(ctx: click.Context, out: str, tires: int, who: str | None, page: str) -> None:
+def day_sheet_command(
+    ctx: click.Context, out: str, tires: int, who: str | None, page: str, language: str | None
+) -> None:
     """Reserve tire IDs and write a blank paper day sheet with them, for when the power or the tablet is out.
 
     \b
     Example:
       fillbook --book shop.db day-sheet --out sheet.pdf --who Sam
     """
+    from fillbook.trace.book import queries
+    from fillbook.trace.web.papers import day_sheet_pdf
     from fillbook.trace.work import acting
 
     if page.lower() not in ("letter", "a4"):
@@ -142,16 +115,18 @@ def day_sheet_command(ctx: click.Context, out: str, tires: int, who: str | None,
         done = acting.act(
             book, acting.Action("reserve ids", {"tires": tires}, who=who, shop=shop), now=int(time.time())
         )
-        write_file(out, day_sheet_pdf(book, shop, list(done.ids), page.lower()))
+        language = language or queries.language(book, shop)
+        write_file(out, day_sheet_pdf(book, shop, done.ids, page.lower(), language=language))
     click.echo(f"{len(done.ids)} IDs reserved; day sheet written to {out}.")
 
 
 @click.command("morning-list")
 @click.option("--out", required=True, type=click.Path(), help="The PDF to write.")
 @click.option("--page", default="letter", metavar="SIZE", help="letter or a4.  [default: letter]")
+@language_option
 @book_option
 @click.pass_context
-def morning_list_command(ctx: click.Context, out: str, page: str) -> None:
+def morning_list_command(ctx: click.Context, out: str, page: str, language: str | None) -> None:
     """Write the racks' list for the morning round: each zone's tires, their hours, what blocks them, the cups to read.
 
     \b
@@ -160,8 +135,11 @@ def morning_list_command(ctx: click.Context, out: str, page: str) -> None:
     """
     if page.lower() not in ("letter", "a4"):
         raise Nonsense(f"The page is letter or a4, not {page!r}.", field="page")
+    from fillbook.trace.book import queries
     from fillbook.trace.web.racks.morning import morning_list_pdf
 
     book = opened(ctx)
-    write_file(out, morning_list_pdf(book, shop_of(ctx, book), int(time.time()), page.lower()))
+    shop = shop_of(ctx, book)
+    language = language or queries.language(book, shop)
+    write_file(out, morning_list_pdf(book, shop, int(time.time()), page.lower(), language=language))
     click.echo(f"Morning list written to {out}.")

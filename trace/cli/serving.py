@@ -34,6 +34,7 @@ def serve_command(ctx: click.Context, host: str, port: int) -> None:
     from waitress.server import create_server
 
     from fillbook.trace.web.app import LARGEST_UPLOAD, create_app
+    from fillbook.trace.web.refusing import answer_in_words
 
     book = where(ctx)
     listening = listen(host, port)  # before a new book is begun: a taken port leaves nothing behind
@@ -48,6 +49,7 @@ def serve_command(ctx: click.Context, host: str, port: int) -> None:
             max_request_body_size=8
             * LARGEST_UPLOAD,  # what is too large for a page is refused by it, in words
         )
+        answer_in_words(server, app)
         click.echo(f"{'A new book was begun at' if fresh else 'Serving'} {book}. Stop with Ctrl+C.")
         for address in addresses(host, port):
             click.echo(f"  {address}")

@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Literal
 
+from fillbook.trace.core import units
 from fillbook.trace.core.errors import Nonsense
 
 Shape = Literal["wall", "cylinder"]
@@ -113,7 +114,7 @@ def reason(limit: str) -> str:
     """What the estimate says beside a lag or cold-start limit, in a sentence; empty for another limit.
 
     >>> reason("lag_small")
-    'Conduction estimate: 18 mm of casing are 90 % through in 0.9 h at the least, in still air in 3.7 h.'
+    'Conduction estimate: 18 mm (0.71 in) of casing are 90 % through in 0.9 h at the least, in still air in 3.7 h.'
     """
     kind, _, section = limit.partition("_")
     if section not in SECTIONS or kind not in ("lag", "cold"):
@@ -122,12 +123,12 @@ def reason(limit: str) -> str:
     if kind == "lag":
         least, still = lag_seconds(section)
         return (
-            f"Conduction estimate: {one.casing_m * 1000:.0f} mm of casing are 90 % through in {least / 3600:.1f} h at the least, "
+            f"Conduction estimate: {units.mm_in(round(one.casing_m * 10_000))} of casing are 90 % through in {least / 3600:.1f} h at the least, "
             f"in still air in {still / 3600:.1f} h."
         )
     least, still = core_seconds(section)
     return (
-        f"Conduction estimate: the middle of a section {2000 * (one.fill_radius_m + one.casing_m):.0f} mm across is half-way to the room in "
+        f"Conduction estimate: the middle of a section {units.mm_in(round(20_000 * (one.fill_radius_m + one.casing_m)))} across is half-way to the room in "
         f"{least / 3600:.0f} h at the least, in still air in {still / 3600:.0f} h."
     )
 

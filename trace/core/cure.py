@@ -469,17 +469,18 @@ class _Track:
         limit, nearest = rule.limit_mc - shift, rule.limit_mc - shift - rule.near_mk
         q_k = rule.activation_j_mol / GAS_CONSTANT
         self.at = [at for at, _ in sensor.samples]
+        broken = _broken(self.at, sensor.breaks)
         self.credited, self.nearly, self.seen = [0], [0], [0]
         self.aged = [0.0]
         credited = nearly = seen = 0
         aged = 0.0
-        for (t0, m0), (t1, m1) in pairwise(sensor.samples):
+        for n, ((t0, m0), (t1, m1)) in enumerate(pairwise(sensor.samples)):
             length = t1 - t0
             if length <= 0:
                 raise Nonsense(
                     "The samples are not in order of time, or two bear the same time: sort them and keep one."
                 )
-            if length <= sensor.gap_s and not (sensor.breaks and _any_within(sensor.breaks, t0, t1)):
+            if length <= sensor.gap_s and n not in broken:
                 seen += length
                 low = min(m0, m1)
                 credited += length if low >= limit else _part(t0, m0, t1, m1, limit)
@@ -499,6 +500,14 @@ class _Track:
         warm = _warm([(t0, m0 + shift, t1, m1 + shift)], t0, t1, self.rule.limit_mc)
         assert warm
         return math.ceil(warm[0] + (needed_s - self.credited[n - 1] + self.credited[first]))
+
+
+def _broken(at: Sequence[int], breaks: Iterable[int]) -> set[int]:
+    """The stretches, by the place of their first sample, on which or at an end of which a break lies."""
+    found: set[int] = set()
+    for one in breaks:
+        found.update(range(bisect_left(at, one) - 1, bisect_right(at, one)))
+    return found
 
 
 def _part(t0: int, m0: int, t1: int, m1: int, limit: int) -> int:

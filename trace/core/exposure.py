@@ -30,7 +30,8 @@ class Link(NamedTuple):
 
     Within one (child, draw, stream), a batch being one group, the ``best_g`` sum to the grams of that group, and 0 ≤ least ≤
     best ≤ most. ``cut_at``
-    stands on a parent of unknown origin: the latest second at which that material can have been made.
+    stands on a parent of unknown origin: the latest second at which that material can have been made. ``together``: 1 where the
+    weight of each stream of the draw is not known, only that of all (see :mod:`mixed_zone`); then all its streams are one group.
     """
 
     ord: int  # a parent's own links have smaller ones than the links it is a parent in
@@ -42,6 +43,7 @@ class Link(NamedTuple):
     best_g: int
     most_g: int
     cut_at: int | None = None
+    together: int = 0
 
 
 class Interval(NamedTuple):
@@ -77,7 +79,7 @@ class Genealogy:
         rows = sorted(links, key=_IN_ORDER)
         for row in rows:
             # What went into a batch is one group; unknown pieces only have a draw of their own to keep their dates apart.
-            group = ("" if row.stream == "G" else row.draw, row.stream)
+            group = ("" if row.stream == "G" else row.draw, "" if row.together else row.stream)
             found.setdefault(row.child, {}).setdefault(group, []).append(row)
             last[row.child] = row.ord
             if not 0 <= row.least_g <= row.best_g <= row.most_g:
@@ -297,14 +299,12 @@ def direct_sides(links: Links, suspects: Collection[str]) -> dict[str, dict[str,
         sides: dict[str, tuple[int, int]] = {}
         touched = set()
         for group in groups:
-            stream = group[0].stream
-            of_set, grams = sides.get(stream, (0, 0))
             for row in group:
-                grams += row.best_g
+                of_set, grams = sides.get(row.stream, (0, 0))
                 if row.parent in names:
                     of_set += row.best_g
-                    touched.add(stream)
-            sides[stream] = of_set, grams
+                    touched.add(row.stream)
+                sides[row.stream] = of_set, grams + row.best_g
         kept = {stream: parts for stream, parts in sides.items() if stream in touched and parts[1]}
         if kept:
             found[child] = kept

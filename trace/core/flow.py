@@ -286,11 +286,13 @@ def settle(stream: Stream, grams: int, started_at: int) -> Stream:
     return replace(stream, sources=tuple(placed), off_ratio_left_g=off_ratio_left_g)
 
 
-def draw(stream: Stream, grams: int, *, band_e4: int = 0) -> tuple[Stream, tuple[Share, ...]]:
+def draw(
+    stream: Stream, grams: int, *, band_e4: int = 0, more_g: int = 0
+) -> tuple[Stream, tuple[Share, ...]]:
     """Draw *grams*: the stream after it, and what each parent gave.
 
-    *band_e4*: by how many ten-thousandths the weight may be off, by its basis. It widens what later draws (and this one, after a
-    change-over) hold of what, never the draw itself. The best grams add up to *grams*. A parent that entered more than once is one share, by the rule for sets. Parents that can
+    *band_e4*: by how many ten-thousandths the weight may be off, by its basis; *more_g*: how much more may have flowed besides. They
+    widen what later draws (and this one, after a change-over) hold of what, never the draw itself. The best grams add up to *grams*. A parent that entered more than once is one share, by the rule for sets. Parents that can
     have given nothing are left out. Raises Nonsense for negative grams.
     """
     _whole(grams, "The weight of a draw (grams)")
@@ -299,7 +301,7 @@ def draw(stream: Stream, grams: int, *, band_e4: int = 0) -> tuple[Stream, tuple
     a, b = stream.total_g, stream.total_g + grams
     off = slack(grams, band_e4)
     whole = _with_what_is_not_in_the_book(stream)
-    since = _since_each(whole, a, b, off)
+    since = _since_each(whole, a, b, off, more_g)
     parts = [
         (
             parent,
@@ -316,9 +318,9 @@ def draw(stream: Stream, grams: int, *, band_e4: int = 0) -> tuple[Stream, tuple
         level = -1  # back in its usual band
     after = replace(
         stream, total_g=b, off_ratio_left_g=max(0, stream.off_ratio_left_g - grams), level_g=level,
-        slack_g=stream.slack_g + off, level_slack_g=stream.level_slack_g + off if level >= 0 else 0,
+        slack_g=stream.slack_g + off + more_g, level_slack_g=stream.level_slack_g + off + more_g if level >= 0 else 0,
     )  # fmt: skip
-    return _without_those_all_gone(after), _whole_shares(parts, _Span(grams, grams, grams))
+    return _without_those_all_gone(after), whole_shares(parts, grams)
 
 
 def slack(grams: int, band_e4: int) -> int:
@@ -373,7 +375,7 @@ def split(grams: int, mix: int, ratio_a: int, ratio_b: int) -> tuple[int, int, i
     wanted = (grams * (10_000 - mix) * ratio_a, grams * (10_000 - mix) * ratio_b, grams * mix * parts)
     unit = 10_000 * parts
     given = [want // unit for want in wanted]
-    _hand_out(given, [want % unit for want in wanted], grams)
+    hand_out(given, [want % unit for want in wanted], grams)
     return given[0], given[1], given[2]
 
 
@@ -620,8 +622,8 @@ def _lead_and_lag(stream: Stream, number: int) -> tuple[int, int]:
     return min(poured, s.hi_g), s.hi_g - s.lo_g
 
 
-def _since_each(stream: Stream, a: int, b: int, off: int) -> list[_Span]:
-    """Of a draw from *a* to *b* that may be *off* grams off: the grams that went in since each change-over, the first for 'ever'.
+def _since_each(stream: Stream, a: int, b: int, off: int, more: int = 0) -> list[_Span]:
+    """Of a draw from *a* to *b* that may be *off* grams off, and *more* above: the grams that went in since each change-over, the first for 'ever'.
 
     F rises with what has flowed, so its mean over the draw is highest where both ends lie as far on as the bands allow, and
     lowest where both lie as far back.
@@ -633,7 +635,7 @@ def _since_each(stream: Stream, a: int, b: int, off: int) -> list[_Span]:
         middle = s.best_g()
         before = stream.slack_g - s.slack_g
         a_lo, a_hi = a - s.c0_hi - lag - before, a - s.c0_lo + lead + before
-        b_lo, b_hi = a_lo + (b - a) - off, a_hi + (b - a) + off
+        b_lo, b_hi = a_lo + (b - a) - off, a_hi + (b - a) + off + more
         own.append(
             _Span(
                 # Past the last step of a curve the draw is all new: say so in whole grams, without the noise of the sums.
@@ -686,6 +688,11 @@ def _without_those_all_gone(stream: Stream) -> Stream:
     return stream
 
 
+def whole_shares(parts: Sequence[tuple[str, float, float, float]], of: int) -> tuple[Share, ...]:
+    """(parent, least, best, most) in whole grams, merged by parent: least down, most up, best so that it adds up to *of* grams."""
+    return _whole_shares(parts, _Span(of, of, of))
+
+
 def _whole_shares(parts: Sequence[tuple[str, float, float, float]], whole: _Span) -> tuple[Share, ...]:
     """Merge (parent, least, best, most) by parent and round: least down, most up, best so that it adds up to *whole*."""
     parents = list(dict.fromkeys(parent for parent, *_ in parts))
@@ -697,7 +704,7 @@ def _whole_shares(parts: Sequence[tuple[str, float, float, float]], whole: _Span
         most = min(sum(p[3] for p in inside), whole.most - sum(p[1] for p in outside))
         merged.append((least, sum(p[2] for p in inside), most))
     given = [max(0, math.floor(best)) for _, best, _ in merged]
-    _hand_out(given, [best - math.floor(best) for _, best, _ in merged], int(whole.best))
+    hand_out(given, [best - math.floor(best) for _, best, _ in merged], int(whole.best))
     leasts = [max(0, min(best_g, _down(least))) for (least, _, _), best_g in zip(merged, given, strict=True)]
     mosts = [max(best_g, _up(most)) for (_, _, most), best_g in zip(merged, given, strict=True)]
     if (
@@ -725,7 +732,7 @@ def _up(grams: float) -> int:
     return math.ceil(grams + NOISE_G) if grams > NOISE_G else 0
 
 
-def _hand_out(given: list[int], remainders: Sequence[float], whole: int) -> None:
+def hand_out(given: list[int], remainders: Sequence[float], whole: int) -> None:
     """Add single grams to *given*, in place, largest remainder first, until it adds up to *whole*."""
     order = sorted(range(len(given)), key=lambda n: -remainders[n])
     for n in order[: max(0, whole - sum(given))]:

@@ -111,6 +111,15 @@ LIMITS: dict[str, Limit] = {
         "mass", 15_000, "Least the hopper holds while a fill runs (m); watch yours.", "U"
     ),
     "hopper_content_high": Limit("mass", 60_000, "Most the hopper holds (m); weigh it full once.", "U"),
+    "mixed_content_low": Limit(
+        "mass",
+        0,
+        "Least of a fill that stays in tube, fill hose and gun and goes into the next tire. 0: all is blown out after each.",
+        "U",
+    ),
+    "mixed_content_high": Limit(
+        "mass", 0, "Most of a fill that stays there. 0: all is blown out after each fill, common practice.", "U"
+    ),
     "basis_scale": Limit("share", 100, "Weighed before and after on a scale: within 1 % (m)."),
     "basis_pump_total": Limit(
         "share", 300, "Read off the pump's total: within 3 % (m); weigh a tire now and then."

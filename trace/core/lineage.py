@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 KINDS = ("L", "G", "F")  # the order of the lanes: totes, regrind batches, tires
-BOX_H, GAP, LANE_GAP, MIN_W, TOP = 30, 6, 34, 124, 44
+BOX_H, GAP, LANE_GAP, MIN_W, TOP = 44, 6, 34, 124, 44  # a box is a link: as high as a finger needs
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,9 @@ of all later tires, so here every group of links is looked at once, in order, an
 item reached. Items are named by whatever stands in the rows, numbers of a database or IDs. A test holds the two against each
 other.
 
-Rows are (ord, child, draw, stream, parent, least_g, best_g, most_g, cut_at), those of one group (child, draw, stream; a batch is one
-group) behind one another, and every child after what it is made from.
+Rows are (ord, child, draw, stream, parent, least_g, best_g, most_g, cut_at, together), those of one group (child, draw, stream; a
+batch is one group, and so are the streams of a draw that are weighed together) behind one another, and every child after what it
+is made from.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from fillbook.trace.core.exposure import ALL, CURED_STREAMS, NOTHING, Grams, Int
 
 Name = Hashable
 Row = Sequence[Any]
-STREAM, PARENT, LEAST, BEST, MOST, CUT_AT = 3, 4, 5, 6, 7, 8
+STREAM, PARENT, LEAST, BEST, MOST, CUT_AT, TOGETHER = 3, 4, 5, 6, 7, 8, 9
 
 
 class Held:
@@ -88,7 +89,7 @@ class Pass:
         group: list[Row] = []
         child = draw = stream = None
         for row in rows:
-            if row[1] != child or row[3] != stream or (row[2] != draw and stream != "G"):
+            if row[1] != child or (row[3] != stream and not row[9]) or (row[2] != draw and stream != "G"):
                 if group:
                     self.group(group)
                 group = [row]
@@ -99,8 +100,8 @@ class Pass:
             self.group(group)
 
     def group(self, group: list[Row]) -> None:
-        """Take one group in: all links of one draw of a child on one stream, or of a batch."""
-        child, stream = group[0][1], group[0][STREAM]
+        """Take one group in: all links of one draw of a child on one stream, or together, or of a batch."""
+        child = group[0][1]
         item = self.items.get(child)
         if item is None:
             item = self.items[child] = Held()
@@ -113,8 +114,8 @@ class Pass:
             grams += best
             if parent == unknown:
                 item.unknown += best
-                counts = self.through or stream not in CURED_STREAMS
-                value = _MAY if counts and self.may_hold(stream, row[CUT_AT]) else NOTHING
+                counts = self.through or row[STREAM] not in CURED_STREAMS
+                value = _MAY if counts and self.may_hold(row[STREAM], row[CUT_AT]) else NOTHING
             else:
                 source = items.get(parent)
                 if source is None:
@@ -127,7 +128,7 @@ class Pass:
                 if source.share:
                     every_way += best * source.share
                     source.given += best
-                    if stream == "R":
+                    if row[STREAM] == "R":
                         source.given_regrind += best
                 if value.upper and row[MOST]:
                     if item.ways is None:

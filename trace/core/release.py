@@ -15,6 +15,7 @@ from fractions import Fraction
 from statistics import median
 from typing import Literal, NamedTuple
 
+from fillbook.trace.core import units
 from fillbook.trace.core.cure import Cure
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.core.times import hours
@@ -203,10 +204,10 @@ def durometer_doubts(
         )
     if thickness_dmm is not None and thickness_dmm < 60:
         found.append(
-            f"The cup is {thickness_dmm / 10:g} mm thick where it was read; under 6 mm the table below is felt."
+            f"The cup is {units.mm_in(thickness_dmm)} thick where it was read; under 6 mm (0.24 in) the table below is felt."
         )
     if cup_mc is not None and abs(cup_mc - 23_000) > 2_000:
-        found.append(f"The cup was read at {cup_mc / 1000:g} °C; hardness compares at 23 ± 2 °C.")
+        found.append(f"The cup was read at {units.c_f(cup_mc)}; hardness compares at 23 ± 2 °C (73.4 ± 3.6 °F).")
     if dwell_s is not None and dwell_s > 3:
         found.append(
             f"It was read {dwell_s} s after contact; hardness compares within about a second, at most three."

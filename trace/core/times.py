@@ -121,14 +121,14 @@ def show(at: int, zone: str) -> str:
     ('2026-11-01 01:00 -06:00', '2026-11-01 02:00')
     """
     there = local(at, zone)
-    words = there.strftime("%Y-%m-%d %H:%M")
-    twice = there.replace(fold=0).utcoffset() != there.replace(fold=1).utcoffset()
+    words = there.isoformat(" ", "minutes")[:16]  # a list asks for hundreds: quicker than strftime
+    twice = there.utcoffset() != there.replace(fold=1 - there.fold).utcoffset()
     return f"{words} {_offset_words(there)}" if twice else words
 
 
 def show_date(at: int, zone: str) -> str:
     """The local day of epoch seconds, ``2026-10-03``."""
-    return local(at, zone).strftime("%Y-%m-%d")
+    return local(at, zone).date().isoformat()
 
 
 def hours(seconds: int) -> str:

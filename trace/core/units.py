@@ -179,12 +179,47 @@ def show(dimension: str, value: int, unit: str, digits: int | None = None) -> st
     """
     known = _unit(dimension, unit)
     decimals = known.digits if digits is None else digits
-    scaled = round(in_unit(dimension, value, unit) * 10**decimals)
+    scaled = _scaled(value, known.size, known.zero, 10**decimals)
     whole, rest = divmod(abs(scaled), 10**decimals)
     text = f"{whole}.{rest:0{decimals}d}" if decimals else str(whole)
     if decimals and known.trim and digits is None:
         text = text.rstrip("0").rstrip(".")
     return f"{'-' if scaled < 0 else ''}{text} {known.words}"
+
+
+def kg_lb(grams: int, digits: int = 1) -> str:
+    """A weight in both units, for a sentence that is frozen and read by people who count in either.
+
+    >>> kg_lb(148_000)
+    '148.0 kg (326.3 lb)'
+    """
+    return f"{show('mass', grams, 'kg', digits)} ({show('mass', grams, 'lb', digits)})"
+
+
+def c_f(mc: int) -> str:
+    """A temperature in both units, likewise.
+
+    >>> c_f(22_222)
+    '22.2 °C (72 °F)'
+    """
+    return f"{show('temperature', mc, 'c')} ({show('temperature', mc, 'f')})"
+
+
+def mm_in(dmm: int) -> str:
+    """A length in both units, likewise.
+
+    >>> mm_in(254)
+    '25.4 mm (1 in)'
+    """
+    return f"{show('length', dmm, 'mm')} ({show('length', dmm, 'in')})"
+
+
+def _scaled(value: int, size: Fraction, zero: Fraction, by: int) -> int:
+    """``round((value - zero) / size * by)``, half to even, in whole numbers all the way."""
+    above = (value * zero.denominator - zero.numerator) * size.denominator * by
+    below = zero.denominator * size.numerator
+    whole, rest = divmod(above, below)
+    return whole + (2 * rest > below or (2 * rest == below and whole % 2))
 
 
 def unit_words(dimension: str, unit: str) -> str:

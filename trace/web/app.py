@@ -26,6 +26,7 @@ from fillbook.trace.web import (
 )
 from fillbook.trace.web.api import devices
 from fillbook.trace.web.api import views as api
+from fillbook.trace.web.cage import drafts
 from fillbook.trace.web.cage import views as cage
 from fillbook.trace.web.counts import views as counts
 from fillbook.trace.web.desk import views as desk
@@ -54,7 +55,7 @@ from fillbook.trace.web.zones import views as zones
 from fillbook.trace.work import pins
 
 PLACES = (
-    floor, scan, item, labels, faces, printers, trials, dock, cage, racks, zones, desk, regrind, holds, recall, identify, office, verbs, setup, station, people, lineage, counts, lists, help_pages, preferences, devices, api
+    floor, scan, item, labels, faces, printers, trials, dock, cage, drafts, racks, zones, desk, regrind, holds, recall, identify, office, verbs, setup, station, people, lineage, counts, lists, help_pages, preferences, devices, api
 )  # fmt: skip
 LARGEST_UPLOAD = 24 * 1024 * 1024
 WITHOUT_SHOP = ("setup.", "static", "station.", "zones.readings.", "preferences.keep", "preferences.words")

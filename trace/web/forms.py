@@ -13,7 +13,7 @@ from werkzeug.datastructures import MultiDict
 
 from fillbook.trace.book import queries, sign_ins
 from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, ShopError, Stopped, UnknownItem
-from fillbook.trace.web import here, inputs, wording
+from fillbook.trace.web import held, here, inputs, wording
 from fillbook.trace.web.inputs import Input
 from fillbook.trace.web.trouble import status_of
 from fillbook.trace.work import acting, registry, signing
@@ -59,6 +59,8 @@ class Form:
         self.about += [v for k, v in self.said.items() if k in items and isinstance(v, str)]
         self.posted = False
         self.stays = False  # whether the page sends it itself and stays where the connection breaks (static/sending.js)
+        self.draft = ""  # where a script keeps what was typed for other devices (static/drafts.js)
+        self.looked_at_after: tuple[str, ...] = ()  # items whose holds the next page says, whenever they were put on
         self.begins = False  # the first page says so, once it has seen the code
         self.pin = ""  # kept apart from what was said, so that no page can show it
 
@@ -139,7 +141,9 @@ class Form:
             g.shop = answer.shop
             here.choose(queries.person(here.book(), answer.shop, self.said["who"])["item"])
         for finding in answer.findings:
-            flash(finding["words"], "hold" if finding["holds"] else "look")
+            if not finding["holds"]:
+                flash(finding["words"], "look")
+        held.say_after(answer, *self.looked_at_after)
         if answer.repeated:
             flash(f"This was sent before and stands as event {answer.seq}; it was not done twice.", "look")
 

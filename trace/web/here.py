@@ -46,7 +46,9 @@ def shop() -> str:
 
 
 def say() -> Say:
-    if "say" not in g:
+    try:  # each value a page shows asks for it
+        return g.say
+    except AttributeError:
         units = preferences().units
         g.say = Say(book(), shop(), units == "us" if units else None)
     return g.say
@@ -135,6 +137,13 @@ def connect_per_request(app: Flask) -> None:
     def close(_: BaseException | None) -> None:
         if g.get("opened_here") and not book().db.is_closed():
             book().db.close()
+
+
+def numbers(text: str, many: int) -> tuple[int, ...] | None:
+    """So many whole numbers with commas between, as the address of a list's next part has them; None for anything else."""
+    parts = text.split(",")
+    found = [int(part) for part in parts if re.fullmatch(r"-?[0-9]{1,15}", part, re.ASCII)]
+    return tuple(found) if len(found) == many == len(parts) else None
 
 
 View = TypeVar("View", bound=Callable[..., Any])

@@ -37,6 +37,7 @@ LEFT_OUT_UNITS = {"pa", "g"}  # nobody reads a gauge in pascals; grams only wher
 OPTION_WORDS = {
     "side": {"A": "A · isocyanate", "B": "B · polyol"},
     "units": {"us": "lb, psi, °F", "metric": "kg, kPa, °C"},
+    "language": {"en": "English", "es": "Spanish"},
     "defect": {
         "setting": "setting: soft, slow, off-ratio",
         "contamination": "contamination: moisture, foreign matter, unset goo",
@@ -80,6 +81,13 @@ def unit_order(dimension: str, us: bool) -> list[str]:
     own = (US_UNITS if us else METRIC_UNITS).get(dimension) or FIRST_UNIT.get(dimension)
     known = [u for u in units.DIMENSIONS[dimension].units if u == own or u not in LEFT_OUT_UNITS]
     return sorted(known, key=lambda unit: unit != own)
+
+
+def shown(mark: Any, value: int) -> str:
+    """A stored whole number as who reads it has it: measured in their units, a time by the shop's clock, else the number."""
+    if isinstance(mark, Measure):
+        return units.show(mark.dimension, value, unit_order(mark.dimension, here.say().us)[0])
+    return here.say().time(value) if isinstance(mark, When) else str(value)
 
 
 def draw(verb: str, one: Field, said: MultiDict, prefix: str = "") -> Input:

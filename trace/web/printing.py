@@ -61,6 +61,7 @@ def queues() -> list[str]:
 def labels_for(book: Book, items: Sequence[str]) -> list[Label]:
     """The labels of *items* (compact IDs) with the facts the book has now."""
     made = []
+    languages: dict[str, str] = {}  # by shop
     chosen: dict[
         tuple[str, str], dict | None
     ] = {}  # the same for all of a shop's labels of a kind, and a logo is large
@@ -69,7 +70,9 @@ def labels_for(book: Book, items: Sequence[str]) -> list[Label]:
         kind = (face, item[:2])
         if kind not in chosen:
             chosen[kind] = chosen_face(book, item)
-        made.append(make_label(face, item, host, facts, chosen[kind]))
+            languages.setdefault(item[:2], queries.language(book, queries.shop_of(book, item)))
+        copy = len(queries.prints_of(book, item)) + 1
+        made.append(make_label(face, item, host, facts, chosen[kind], languages[item[:2]], copy))
     return made
 
 

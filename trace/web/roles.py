@@ -66,11 +66,11 @@ PAGES: dict[str, Needs] = {
     "help.every_job": READ, "help.job": READ, "lists.every_list": READ, "lists.one_list": READ, "lists.sheet": READ,
     "lineage.picture": READ, "office.book": READ, "office.event": READ, "office.verify": READ, "racks.racks": READ,
     "racks.zone": READ, "recall.as_csv": READ, "recall.as_json": READ, "recall.how_sure_are_we": READ, "recall.opened": READ,
-    "recall.recall": READ, "regrind.regrind": READ, "scan.search": READ, "verbs.every_verb": READ, "verbs.form": READ,
+    "recall.recall": READ, "recall.closing": READ, "recall.close": does("close recall"), "regrind.regrind": READ, "scan.search": READ, "verbs.every_verb": READ, "verbs.form": READ,
     "counts.habits_page": Needs(OWNER),
     # the zones; a logger that sends by itself shows its own token
     "zones.every_zone": READ, "zones.zone": READ, "zones.tokens": READ, "zones.file": READ, "zones.readings.take": Needs(TOKEN),
-    "racks.now": READ, "racks.morning": READ, "racks.heating": READ, "desk.several": READ,
+    "racks.now": READ, "racks.morning": READ, "racks.heating": READ, "desk.several": READ, "desk.sheet": READ, "desk.day_sheet": READ,
     "desk.release_several": does("release"), "zones.give_token": does("let sensor send"), "zones.take_file": does("log temperatures"),
     # scanning leads to a page; a badge says who works here
     "scan.scan": READ, "station.who": READ, "station.choose": READ, "station.leave": READ,
@@ -78,6 +78,8 @@ PAGES: dict[str, Needs] = {
     "preferences.page": READ, "preferences.keep": READ, "preferences.words": READ,
     # writing
     "cage.start": does("start fill"), "cage.finish": does("finish fill"), "cage.changed": does("hook up"),
+    # what was typed and not sent is no act: it is kept for who works here, and erased when the fill is finished
+    "drafts.draft": Needs(HAND),
     "desk.release": does("release"), "dock.receive": does("receive"), "identify.sign": does("identify"),
     "labels.hand_out": does("print"), "office.correct": does("correct"), "verbs.do": does(ANY_VERB),
     # labels: looking, drawing and asking a printer write nothing; an opened PDF was asked for by the form that began its job

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from babel.dates import format_datetime
@@ -11,7 +12,8 @@ from flask import Flask, g, request, url_for
 
 from fillbook.trace.book import queries
 from fillbook.trace.core import ids, times, units
-from fillbook.trace.web import here
+from fillbook.trace.web import held, here
+from fillbook.trace.web.kept import kept
 from fillbook.trace.web.languages import choice
 from fillbook.trace.work import signing
 
@@ -34,6 +36,7 @@ LOOKS = {
     "racked": "wait", "filled": "wait", "filling": "wait", "curing": "wait", "On hold": "stop", "failed": "stop", "Look again": "look",
     "returned": "look", "paused": "look", "abandoned": "stop", "soaking": "wait", "scrapped": "plain", "void": "plain", "empty": "plain", "used up": "plain", "reclaimed": "plain",
     "certain": "stop", "possible": "look", "through regrind": "look", "not excluded": "wait",
+    "closed": "go", "still open": "look",
 }  # fmt: skip
 
 
@@ -50,18 +53,25 @@ def hours(seconds: int | None) -> str:
     return "" if seconds is None else times.hours(seconds)
 
 
+@lru_cache(maxsize=64)
+def _day(at: int, zone: str) -> int:
+    """The local day of *at*, counted on."""
+    return times.local(at, zone).toordinal()
+
+
 def day_and_time(at: int | None, now: int) -> str:
     """A time as short as it can be without a doubt: 16:40 today, Thu 16:40 within the week, else in full."""
     if at is None:
         return ""
     zone = here.say().zone
-    there, today = times.local(at, zone), times.local(now, zone)
     full = times.show(at, zone)
     if len(full) > 16:  # an hour that happens twice is never shortened
         return full
-    if there.date() == today.date():
+    there = times.local(at, zone)
+    days = there.toordinal() - _day(now, zone)
+    if not days:
         return f"{there:%H:%M} today"
-    if abs((there.date() - today.date()).days) < 6:
+    if abs(days) < 6:
         return (
             there.strftime("%a %H:%M")
             if choice.language() == "en"
@@ -82,7 +92,11 @@ def percent(part: float | Fraction | None, digits: int = 1) -> str:
 
 def about(grams: int) -> str:
     """Grams as an estimate is shown: no tenths from ten units on, where they would pretend to be known."""
-    unit = "lb" if here.say().us else "kg"
+    return _about(grams, "lb" if here.say().us else "kg")
+
+
+@lru_cache(maxsize=4096)
+def _about(grams: int, unit: str) -> str:
     digits = 1 if 0 < units.in_unit("mass", grams, unit) < 10 else 0
     return units.show("mass", grams, unit, digits)
 
@@ -105,7 +119,7 @@ def teach_templates(app: Flask, mark: Callable[[str], str]) -> None:
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.globals.update(
         pretty=pretty, compact=compact, kind=kind, look=look, shape=shape, hours=hours, percent=percent, about=about,
-        is_id=lambda text: bool(text) and ids.is_valid(compact(text)),
+        held=held.held, is_id=lambda text: bool(text) and ids.is_valid(compact(text)), kept=kept,
         all_people=lambda: queries.people(here.book(), here.shop()), nobody_has_a_pin=lambda: not signing.asks_pins(here.book(), here.shop()),
         shop_of_several=lambda: g.get("shop") if len(here.book().shops()) > 1 else None,
         static=lambda name: url_for("static", filename=name, v=mark(name)),

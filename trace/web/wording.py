@@ -78,6 +78,7 @@ FIRST: dict[str, tuple[str, ...]] = {
     "reclaim": ("tire", "weight_g"),
     "set limit": ("limit", "to", "source"),
     "open recall": ("suspect", "defect", "why"),
+    "close recall": ("recall", "note"),
 }
 
 #: What the button says.
@@ -85,6 +86,7 @@ GO = {
     "start fill": "GO", "finish fill": "DONE", "release": "Sign and release", "dispatch": "Send out", "return": "Take back",
     "set up shop": "Start the book", "receive": "Book in", "take in": "Take in", "rack": "Lay on the rack", "hook up": "Hook up",
     "unhook": "Take off", "correct": "Correct", "identify": "Sign", "open recall": "Open the recall",
+    "close recall": "Close the recall",
     "read temperature": "Write down", "log temperatures": "Take in the file", "read cup": "Write down", "print": "Record",
 }  # fmt: skip
 

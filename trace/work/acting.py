@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from fillbook.trace.book import apply, journal, queries
+from fillbook.trace.book import apply, drafts, journal, queries
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, UnknownItem
@@ -93,6 +93,8 @@ def act(book: Book, action: Action, *, now: int) -> Answer:
             request=_short(action.request, "request"), corrects=correcting,
         )  # fmt: skip
         answer = _write(book, chain, event, before)
+        if verb.name == "finish fill":  # what was typed at the tire and not sent is of no use any more, on whichever device
+            drafts.erase(book, shop, ask.tire)  # type: ignore[attr-defined]
         if correcting is not None:
             from fillbook.trace.work.corrections import check_after
 

@@ -8,7 +8,7 @@ from pydantic import Field
 
 from fillbook.trace.book import queries, spans
 from fillbook.trace.book.opening import Row
-from fillbook.trace.core import ids, times, tires
+from fillbook.trace.core import ids, times, tires, units
 from fillbook.trace.core.errors import Conflict, Nonsense, UnknownItem
 from fillbook.trace.work.ask import (
     Ask,
@@ -305,7 +305,7 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
     before = drawn_so_far(floor, ask.tire)
     if ask.weight_g < before:
         raise Nonsense(
-            f"{before / 1000:.1f} kg went into {name} before it was interrupted; give all that is in it now.",
+            f"{units.kg_lb(before)} went into {name} before it was interrupted; give all that is in it now.",
             field="weight_kg",
         )
     resumed = queries.last_touch(floor.book, ask.tire, "filling", floor.at)
@@ -399,8 +399,8 @@ def _note_findings(ask: FinishFill, floor: Floor, line: str, draws: list[dict[st
     for span in spans.given_too_much(floor.book, floor.shop, line, floor.at, draws):
         floor.note(
             "more than it held",
-            f"{ids.pretty(span.item)} held {span.held_g / 1000:.1f} kg when it was hooked up to {floor.name(line)}; with this fill "
-            f"{span.drawn_g / 1000:.1f} kg are drawn from it. What is more counts as of unknown origin: enter the change-over that "
+            f"{ids.pretty(span.item)} held {units.kg_lb(span.held_g)} when it was hooked up to {floor.name(line)}; with this fill "
+            f"{units.kg_lb(span.drawn_g)} are drawn from it. What is more counts as of unknown origin: enter the change-over that "
             "is missing, or correct the weight.",
             span.item,
         )

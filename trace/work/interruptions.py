@@ -8,7 +8,7 @@ from pydantic import Field
 
 from fillbook.trace.book import queries
 from fillbook.trace.book.kilograms import in_hoses
-from fillbook.trace.core import ids, times
+from fillbook.trace.core import ids, times, units
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.work.ask import Ask, Line, Mass, Note, Tire, Tote
 from fillbook.trace.work.dock import BASIS
@@ -39,7 +39,7 @@ def _part(floor: Floor, line: str, tire: str, total_g: int | None, basis: str) -
     before = drawn_so_far(floor, tire)
     if total_g < before:
         raise Nonsense(
-            f"{ids.pretty(tire)} holds {before / 1000:.1f} kg by the book already; give all that is in it.",
+            f"{ids.pretty(tire)} holds {units.kg_lb(before)} by the book already; give all that is in it.",
             field="weight_kg",
         )
     if total_g == before:
@@ -125,7 +125,7 @@ class Leak(Ask):
 def leak(ask: Leak, floor: Floor) -> dict[str, Any]:
     """Note that a tire leaked while it was filled."""
     line, began = _being_filled(floor, ask.tire, "a leak", ("filling", "paused"))
-    lost = f", about {ask.weight_g / 1000:.1f} kg" if ask.weight_g else ""
+    lost = f", about {units.kg_lb(ask.weight_g)}" if ask.weight_g else ""
     floor.note("leak", f"{ids.pretty(ask.tire)} leaked at the {ask.where}{lost}.", ask.tire, holds=True)
     draws = []
     if ask.weight_g:

@@ -81,6 +81,15 @@ def _stored_logo(said: str, floor: Floor) -> str:
     return str(stands.body["logo"])
 
 
+class ChooseLanguage(Ask):
+    language: Literal["en", "es"] = Field(description="en: English; es: Spanish")
+
+
+@verb("choose language", ChooseLanguage, role="lead", place="office")
+def choose_language(ask: ChooseLanguage, floor: Floor) -> None:
+    """Choose the language of the shop's labels, and of the papers that commands make; later prints use it."""
+
+
 class ChoosePrinter(Ask):
     station: Text = Field(description="The station, such as dock")
     printer: Text = Field(description="browser, lp:QUEUE or ipp://HOST/ipp/print")

@@ -7,14 +7,19 @@ from typing import Any, Literal
 from pydantic import Field
 
 from fillbook.trace.book import queries
-from fillbook.trace.core import flow, ids
+from fillbook.trace.core import flow, ids, units
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.work.ask import Ask, Batch, Line, Mass, Share, Tote
 from fillbook.trace.work.dock import BASIS
 from fillbook.trace.work.floor import Floor
 from fillbook.trace.work.registry import verb
 
-SUBSTANCE = {"A": "side A · isocyanate", "B": "side B · polyol", "R": "hopper · regrind"}
+SUBSTANCE = {
+    "A": "side A · isocyanate", "B": "side B · polyol", "R": "hopper · regrind", "": "tube, fill hose and gun · mixed",
+}  # fmt: skip
+PARTS = {
+    "both sides": ["A", "B"], "side A": ["A"], "side B": ["B"], "hopper": ["R"], "tube and gun": [""], "everything": ["A", "B", "R", ""],
+}  # fmt: skip
 QUARTERS = {"1/4": 1, "1/2": 2, "3/4": 3}
 
 
@@ -109,10 +114,10 @@ def unhook(ask: Unhook, floor: Floor) -> dict[str, Any]:
 
 class Clean(Ask):
     line: Line = Field(description="The line")
-    how: Literal["flushed", "emptied clean"] = Field(
-        "flushed", description="Flushed through, or emptied and cleaned"
+    how: Literal["flushed", "emptied clean", "blown out"] = Field(
+        "flushed", description="Flushed through, emptied and cleaned, or blown out"
     )
-    parts: Literal["both sides", "side A", "side B", "hopper", "everything"] = Field(
+    parts: Literal["both sides", "side A", "side B", "hopper", "tube and gun", "everything"] = Field(
         "both sides", description="Which parts"
     )
 
@@ -121,10 +126,7 @@ class Clean(Ask):
 def clean(ask: Clean, floor: Floor) -> dict[str, Any]:
     """Flush a line or empty and clean it: nothing from before remains in it."""
     floor.must_exist(ask.line, "cleaning")
-    streams = {"both sides": "AB", "side A": "A", "side B": "B", "hopper": "R", "everything": "ABR"}[
-        ask.parts
-    ]
-    return {"streams": list(streams), "parts": [SUBSTANCE[s] for s in streams]}
+    return {"streams": PARTS[ask.parts], "parts": [SUBSTANCE[s] for s in PARTS[ask.parts]]}
 
 
 class Purge(Ask):
@@ -199,6 +201,6 @@ def load(ask: Load, floor: Floor) -> None:
     if batch and int(loaded) + ask.weight_g > batch.grams * 11 // 10:
         floor.note(
             "more than was ground",
-            f"{name} was {batch.grams / 1000:.1f} kg; {(int(loaded) + ask.weight_g) / 1000:.1f} kg are booked out of it.",
+            f"{name} was {units.kg_lb(batch.grams)}; {units.kg_lb(int(loaded) + ask.weight_g)} are booked out of it.",
             ask.batch,
         )

@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from fillbook.trace.book import apply, queries
-from fillbook.trace.core import ids
+from fillbook.trace.core import ids, units
 from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.work.ask import Ask, Item, Line, Mass, Moment, Note, Temperature, Text, Tote, Words
 from fillbook.trace.work.floor import Floor
@@ -57,7 +57,7 @@ def inspect_tote(ask: InspectTote, floor: Floor) -> dict[str, Any]:
         if ask.temperature_mc < warm:
             floor.note(
                 "cold material",
-                f"{name} is at {ask.temperature_mc / 1000:.1f} °C, below the shop's limit.",
+                f"{name} is at {units.c_f(ask.temperature_mc)}, below the shop's limit.",
                 ask.tote,
             )
     if ask.desiccant:

@@ -67,7 +67,7 @@ def find(name: str) -> Verb:
 
 
 MODULES = ("setup", "dock", "holds", "lines", "filling", "regrind", "zones", "sensors", "cups", "desk", "papers", "corrections",
-           "shifts", "interruptions", "orders", "materials", "labelling", "weighing", "devices")  # fmt: skip
+           "shifts", "interruptions", "orders", "materials", "labelling", "weighing", "devices", "recalling")  # fmt: skip
 
 
 def everything() -> dict[str, Verb]:

@@ -7,7 +7,7 @@ from typing import Annotated
 from pydantic import Field
 
 from fillbook.trace.book import queries
-from fillbook.trace.core import ids
+from fillbook.trace.core import ids, units
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.work.ask import Ask, Item, Mass, Moment, Note, Tire
 from fillbook.trace.work.floor import Floor
@@ -44,7 +44,7 @@ def reclaim(ask: Reclaim, floor: Floor) -> dict[str, int]:
     if ask.weight_g is not None and ask.weight_g > fill.grams * 11 // 10:
         floor.note(
             "more than went in",
-            f"{ask.weight_g / 1000:.1f} kg came out of {name}; {fill.grams / 1000:.1f} kg went in.",
+            f"{units.kg_lb(ask.weight_g)} came out of {name}; {units.kg_lb(fill.grams)} went in.",
             ask.tire,
         )
     return {"grams": fill.grams if ask.weight_g is None else ask.weight_g}
@@ -135,7 +135,7 @@ def _weigh_against(source: str, grams: int, floor: Floor) -> bool:
     if had is not None and given + grams > had * 11 // 10:
         floor.note(
             "more than there was",
-            f"{ids.pretty(source)} was {had / 1000:.1f} kg; {(given + grams) / 1000:.1f} kg are booked out of it.",
+            f"{ids.pretty(source)} was {units.kg_lb(had)}; {units.kg_lb(given + grams)} are booked out of it.",
             source,
         )
     return ids.kind_of(source) == "G" and had is not None and given + grams >= had * 98 // 100

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 from pydantic import Field, field_validator
 
 from fillbook.trace.book import queries
-from fillbook.trace.core import ids, limits
+from fillbook.trace.core import ids, limits, units
 from fillbook.trace.core.errors import Conflict, Nonsense
 from fillbook.trace.work.ask import Ask, Duration, Line, Moment, TemperatureDifference, Text
 from fillbook.trace.work.floor import Floor
@@ -156,6 +156,6 @@ def _check_pair(ask: SetLimit, value: int, floor: Floor) -> None:
     if low > high:
         floor.note(
             "bounds contradict each other",
-            f"{stem.replace('_', ' ')}: at least {low / 1000:g} kg and at most {high / 1000:g} kg can't both be. Until the other is set, "
+            f"{stem.replace('_', ' ')}: at least {units.kg_lb(low)} and at most {units.kg_lb(high)} can't both be. Until the other is set, "
             "the smaller counts as the least.",
         )

@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import Field
 
 from fillbook.trace.book import queries
+from fillbook.trace.core import units
 from fillbook.trace.work.ask import Ask, Line, Mass, MassOrNone
 from fillbook.trace.work.dock import BASIS
 from fillbook.trace.work.floor import Floor
@@ -80,7 +81,7 @@ def _check_ratio(ask: StartShift, floor: Floor, name: str) -> None:
     if off > most:
         floor.stop(
             "off-ratio",
-            f"{name} gave {ask.caught_a_g / 1000:.2f} kg of A to {ask.caught_b_g / 1000:.2f} kg of B, {off / 100:.1f} % off "
+            f"{name} gave {units.kg_lb(ask.caught_a_g, digits=2)} of A to {units.kg_lb(ask.caught_b_g, digits=2)} of B, {off / 100:.1f} % off "
             f"{parts_a} : {parts_b}; the limit is {most / 100:g} %. Find the cause before a fill.",
             ask.line,
             field="caught_b_g",

@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from pydantic import Field
 
 from fillbook.trace.book import queries, spans
-from fillbook.trace.core import ids
+from fillbook.trace.core import ids, units
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.work.ask import Ask, Item, MassOrNone
 from fillbook.trace.work.dock import BASIS
@@ -30,8 +30,8 @@ def weigh(ask: Weigh, floor: Floor) -> dict[str, Any]:
         if ask.weight_g > high * 11 // 10:
             floor.note(
                 "more than it takes",
-                f"The hopper of {floor.name(ask.item)} weighed {ask.weight_g / 1000:.1f} kg; it is said to take at most "
-                f"{high / 1000:.1f} kg. Set the limit to what it takes.",
+                f"The hopper of {floor.name(ask.item)} weighed {units.kg_lb(ask.weight_g)}; it is said to take at most "
+                f"{units.kg_lb(high)}. Set the limit to what it takes.",
             )
         return {"line": ask.item, "stream": "R"}
     name = ids.pretty(ask.item)
@@ -44,7 +44,7 @@ def weigh(ask: Weigh, floor: Floor) -> dict[str, Any]:
     if ask.weight_g > tote.net_g * 11 // 10:
         floor.note(
             "more than it held",
-            f"{name} weighed {ask.weight_g / 1000:.1f} kg; {tote.net_g / 1000:.1f} kg came in with it. Weigh it again without "
+            f"{name} weighed {units.kg_lb(ask.weight_g)}; {units.kg_lb(tote.net_g)} came in with it. Weigh it again without "
             "its container, or correct its receipt.",
             ask.item,
         )
@@ -60,8 +60,8 @@ def weigh(ask: Weigh, floor: Floor) -> dict[str, Any]:
         if not 0.9 <= factor <= 1.1:
             floor.note(
                 "does not add up",
-                f"{used / 1000:.1f} kg left {name} since {floor.say(span.began[0])} by its weights, "
-                f"{span.drawn_g / 1000:.1f} kg were drawn from it by the fills: {factor:.2f}. A fill, a change-over or a weight is "
+                f"{units.kg_lb(used)} left {name} since {floor.say(span.began[0])} by its weights, "
+                f"{units.kg_lb(span.drawn_g)} were drawn from it by the fills: {factor:.2f}. A fill, a change-over or a weight is "
                 "missing or wrong; the fills stay as they are.",
                 ask.item,
             )

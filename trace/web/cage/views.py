@@ -10,8 +10,8 @@ from flask.typing import ResponseReturnValue
 from fillbook.trace.book import glance, items, queries
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Conflict, Stopped, UnknownItem, WrongKind
-from fillbook.trace.web import here
-from fillbook.trace.web.cage import ahead
+from fillbook.trace.web import held, here
+from fillbook.trace.web.cage import ahead, drafts
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.item.views import the_item
 from fillbook.trace.work.filling import UNFILLED
@@ -56,12 +56,17 @@ def start(code: str, tire: str) -> ResponseReturnValue:
 def finish(code: str, tire: str) -> ResponseReturnValue:
     here_line, tire = _line(code), the_item(tire)
     form = _finish(here_line, tire)
+    form.looked_at_after = (tire,)
     done = form.send()
     if done is None:
         return _page(here_line, tire, form), form.status
     fill = queries.fill(here.book(), tire)
     if fill and not done.repeated:
-        flash(f"{ids.pretty(tire)} filled: {here.say().mass(fill.grams)}. Lay it on a rack.", "go")
+        there = held.held(tire)
+        if there and there.means == "danger":
+            flash(f"{ids.pretty(tire)} filled: {here.say().mass(fill.grams)}.", "go")
+        else:
+            flash(f"{ids.pretty(tire)} filled: {here.say().mass(fill.grams)}. Lay it on a rack.", "go")
     return redirect(url_for("cage.line", code=here_line, filled=tire), 303)
 
 
@@ -126,6 +131,7 @@ def _finish(line: str, tire: str) -> Form:
     fixed = {"tire": tire} if started else {"tire": tire, "line": line}
     form = Form("finish fill", fixed=fixed, action=url_for("cage.finish", code=line, tire=tire))
     form.hidden = {"line"} if started else set()
+    form.draft = url_for("drafts.draft", code=line, tire=tire)
     return form
 
 
@@ -148,6 +154,7 @@ def _page(code: str, tire: str = "", form: Form | None = None) -> str:
         if form.verb.name == "start fill" or changed.fill_seq is not None:
             form = None  # what it would do was done already: the page goes on from what the book says
     state = queries.place_of(book, chosen).state if chosen else None
+    filled = _filled(request.args.get("filled", ""))
     if form is None and chosen:
         if chosen == open_tire:
             form = _finish(code, chosen)
@@ -164,10 +171,10 @@ def _page(code: str, tire: str = "", form: Form | None = None) -> str:
                 form.error = Stopped(" ".join(stops) + " A lead can override this with a reason.")
     return render_template(
         "cage/line.html", now_s=now, line=there, chosen=chosen, open_tire=open_tire, state_word=state, form=form,
-        facts=_facts(chosen) if chosen else {}, waiting=queries.in_state(book, shop, "paused", *UNFILLED)[:WAITING],
+        facts=_facts(chosen) if chosen else {}, waiting=queries.in_state(book, shop, "paused", *UNFILLED, most=WAITING),
         changed=changed, stopped=bool(stops), before_go=notes, totes=ahead.totes_for(code, there.sources) if chosen and chosen == open_tire else [],
         beside=_beside(chosen) if form and form.verb.name == "finish fill" else {}, pot_life_until=_pot_life_until(chosen) if state == "paused" else None,
-        filled=_filled(request.args.get("filled", "")), focus_form=bool(form and form.verb.name == "finish fill"),
+        filled=filled, drafts=drafts.others(chosen) if form and form.draft else [], filled_held=held.held(filled) if filled else None, focus_form=bool(form and form.verb.name == "finish fill"),
     )  # fmt: skip
 
 

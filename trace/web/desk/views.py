@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import re
 
-from flask import Blueprint, flash, g, redirect, render_template, request, url_for
+from flask import Blueprint, Response, flash, g, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from fillbook.trace.book import cures, items, later, queries, zones
+from fillbook.trace.book import cures, glance, items, later, queries, zones
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, ShopError, WrongKind
 from fillbook.trace.core.release import TwoDates, two_dates
-from fillbook.trace.web import here
+from fillbook.trace.web import here, papers
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.item.views import the_item
+from fillbook.trace.web.languages import choice
 
 bp = Blueprint("desk", __name__)
 SEVERAL = 60  # tires with one signature, as the verb takes them
+ON_PAPER = 200  # rows of one day sheet, as many as one act reserves
 SHOWN = 40  # of each list; the racks have them all
 PATHS = {
     "earliest": "the short rule, with a passing sample cup",
@@ -33,8 +35,42 @@ def desk() -> str:
     rows = cures.racks(book, shop, here.now(), here.say())
     return render_template(
         "desk/desk.html", rows=rows, ready=[r for r in rows if r["case"] and r["case"].decision.ok][:SHOWN],
-        released=queries.in_state(book, shop, "released")[:SHOWN], dispatch=Form("dispatch"), alerts=later.alerts(book, shop)[:SHOWN],
+        released=queries.in_state(book, shop, "released", most=SHOWN), dispatch=Form("dispatch"), alerts=later.alerts(book, shop)[:SHOWN],
     )  # fmt: skip
+
+
+# -- on paper -----------------------------------------------------------------------------------------------------------------------
+@bp.get("/desk/sheet.pdf")
+@here.one_picture
+def sheet() -> Response:
+    """The release sheet in the language and units of who asks."""
+    made = papers.release_sheet_pdf(
+        here.book(), here.shop(), here.now(), _paper(), say=here.say(), language=choice.language()
+    )
+    return _download(made, "release-sheet")
+
+
+@bp.get("/desk/day-sheet.pdf")
+@here.one_picture
+def day_sheet() -> Response:
+    """A day sheet to fill in by hand: for the IDs that an event reserved, else for all that are reserved and not taken in yet."""
+    book, shop = here.book(), here.shop()
+    event = here.number(request.args.get("event", ""))
+    tires = queries.reserved(book, shop) if event is None else glance.items_of(book, shop, event)
+    tires = [tire for tire in tires if ids.kind_of(tire) == "F"][:ON_PAPER]
+    return _download(papers.day_sheet_pdf(book, shop, tires, _paper(), language=choice.language()), "day-sheet")
+
+
+def _paper() -> str:
+    return "letter" if here.say().us else "a4"
+
+
+def _download(made: bytes, name: str) -> Response:
+    answer = Response(made, mimetype="application/pdf")
+    day = times.show_date(here.now(), here.say().zone)
+    answer.headers["Content-Disposition"] = f'attachment; filename="{name}-{day}.pdf"'
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
 
 
 # -- several tires, one signature ------------------------------------------------------------------------------------------------
@@ -91,7 +127,7 @@ def _several_form(tires: list[str]) -> Form:
 
 def _several(tires: list[str], form: Form, newest: str | None) -> str:
     g.scan_from = f"several:{','.join(tires)}"
-    rows = zones.verdicts(here.book(), here.shop(), tires, here.now())
+    rows = zones.verdicts(here.book(), here.shop(), tires, here.now(), say=here.say())
     for row in rows:
         state = queries.place_of(here.book(), row["item"])
         row["gone"] = (

@@ -89,7 +89,7 @@ def _page(form: Receipt, status: int = 200) -> ResponseReturnValue:
     g.scan_from = "dock"
     book, shop = here.book(), here.shop()
     return render_template(
-        "dock/dock.html", form=form, receipts=glance.receipts(book, shop), unprinted=len(glance.unprinted(book, shop, "L")),
+        "dock/dock.html", form=form, receipts=glance.receipts(book, shop), unprinted=glance.labels_waiting(book, shop)["L"],
         systems=queries.systems(book, shop), focus_form=True,
     ), status  # fmt: skip
 

@@ -18,13 +18,13 @@ SHOWN = 6  # tires per zone; the racks' page has them all
 @here.one_picture
 def floor() -> str:
     book, shop, now = here.book(), here.shop(), here.now()
-    lines = [glance.line_now(book, shop, line["item"], now) for line in queries.lines(book, shop)]
+    lines = glance.lines_now(book, shop, now)
     zones: dict[str, list[dict[str, Any]]] = defaultdict(list)
     for row in cures.racks(book, shop, now, here.say()):
         zones[row["row"].place if row["row"].state == "racked" else ""].append(row)
     return render_template(
         "floor/floor.html", lines=lines, zones=zones, zone_rows=queries.zones(book, shop), shown=SHOWN,
-        alerts=glance.alerts(book, shop, now), counts=glance.counts(book, shop), steps=first_steps(),
+        alerts=glance.alerts(book, shop, now, lines), counts=glance.counts(book, shop), steps=first_steps(),
     )  # fmt: skip
 
 

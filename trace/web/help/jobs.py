@@ -85,7 +85,7 @@ JOBS = (
         (
             "Cut the fill out of a tire that is done with; scan it, so that the book knows what the pieces are. Fill that never set, or was "
             "spoiled, is scrap and never ground.",
-            "Pieces of about 12 in, free of metal, stone, wood and plastic, dry, and as warm as the room (common practice).",
+            "Pieces of about 12 in (30 cm), free of metal, stone, wood and plastic, dry, and as warm as the room (common practice).",
             "Make a batch: the tires the pieces came from with their weights. For pieces nobody knows say when they were cut at the latest; "
             "that clears them of every lot made later.",
             "Label the bin, and scan it when it is poured into the hopper: which batch went into which tire hangs on that scan.",
@@ -155,7 +155,8 @@ JOBS = (
             "Recall asks which tires hold the suspect and where they are now. Setting (soft, slow, off-ratio) looks at what went in "
             "straight; contamination follows it through regrind, too.",
             "Certain and possible come first. Not excluded means that the records can't rule it out.",
-            "Opening a recall freezes the list; what is learned later is shown beside it. Try one on a quiet day.",
+            "Opening a recall freezes the list; what is learned later is shown beside it. A lead closes it once each tire came back, was "
+            "released, cut out or scrapped since. Try one on a quiet day.",
         ),
         (), (("Holds", "/holds"), ("Recall", "/recall"), ("Hold something", "/do/hold")),
         "One lot, and the tires it went into",
@@ -235,7 +236,7 @@ OF_VERB = {
     "load": "grind", "grind": "grind", "reclaim": "grind", "take in": "fill", "inspect": "fill", "stretch": "fill", "start fill": "fill",
     "finish fill": "fill", "pause": "fill", "resume": "fill", "abandon": "fill", "leak": "fill", "rack": "cure", "pour cup": "cure",
     "read cup": "cure", "keep": "cure", "release": "release", "settle": "release", "dispatch": "send", "return": "send", "identify": "send",
-    "hold": "hold", "lift": "hold", "open recall": "hold", "correct": "correct", "print": "labels", "log temperatures": "loggers",
+    "hold": "hold", "lift": "hold", "open recall": "hold", "close recall": "hold", "correct": "correct", "print": "labels", "log temperatures": "loggers",
     "read temperature": "loggers", "hang sensor": "loggers", "take down sensor": "loggers", "let sensor send": "loggers",
     "trust samples": "loggers", "add person": "people",
 }  # fmt: skip

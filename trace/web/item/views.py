@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
+from functools import cache
+from typing import Any
 
 from flask import Blueprint, Response, render_template, request
 
 from fillbook.trace.book import glance, items, lists, queries, recalls, zones
 from fillbook.trace.book import later as later_readings
+from fillbook.trace.book.latest import latest
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import UnknownItem
@@ -41,7 +43,7 @@ def item(code: str) -> str:
     steps = next_steps(found, kind, state)
     acts, earlier = lists.history(here.book(), found, _after())
     return render_template(
-        "item/item.html", code=found, kind=kind, of_it=of_it, trace=recalls.trace(here.book(), found) if linked else None,
+        "item/item.html", code=found, kind=kind, of_it=of_it, trace=_trace(found) if linked else None,
         steps=steps, others=everything_else(found, kind, steps) if state not in (None, "void") else [], prints=len(queries.prints_of(here.book(), found)),
         place=queries.place_of(here.book(), found), papers=queries.attachments(here.book(), found),
         kept=zones.storage(here.book(), found, here.now()) if kind == "L" else None,
@@ -51,11 +53,15 @@ def item(code: str) -> str:
     )  # fmt: skip
 
 
+def _trace(item: str) -> dict[str, Any]:
+    book = here.book()
+    shop = queries.shop_of(book, item)
+    return latest(book, shop, ("trace", item), lambda: recalls.trace(book, item, with_origins=False))
+
+
 def _after() -> tuple[int, ...] | None:
     """Where an earlier part of the history begins; None for the newest, or where the address says nothing that can be read."""
-    parts = request.args.get("before", "").split(",")
-    numbers = [int(part) for part in parts if re.fullmatch(r"-?[0-9]{1,15}", part, re.ASCII)]
-    return tuple(numbers) if len(numbers) == 4 == len(parts) else None
+    return here.numbers(request.args.get("before", ""), 4)
 
 
 def last_act(acts: list[Row]) -> int | None:
@@ -91,16 +97,23 @@ def everything_else(item: str, kind: str, steps: list[Step]) -> list[tuple[str, 
     """Every verb that takes an item of this kind and is not among the likely steps, by its place in the shop."""
     there = {step.path.split("?")[0] for step in steps}
     found: dict[str, list[Step]] = {}
+    for place, words, path, field in _verbs_of(kind):
+        if path not in there:
+            found.setdefault(place, []).append(Step(words, f"{path}?{field}={item}"))
+    return list(found.items())
+
+
+@cache
+def _verbs_of(kind: str) -> tuple[tuple[str, str, str, str], ...]:
+    """Place, words, page and field of every verb that takes an item of this kind; the same as long as the program runs."""
+    found = []
     for verb in registry.everything().values():
         takes = next(
             (f for f in fields_of(verb.ask) if isinstance(f.mark, Item) and kind in f.mark.kinds), None
         )
-        path = f"/do/{verb.command}"
-        if takes and path not in there and verb.name not in ("print", "release"):
-            found.setdefault(verb.place, []).append(
-                Step(verb.name.capitalize(), f"{path}?{takes.name}={item}")
-            )
-    return list(found.items())
+        if takes and verb.name not in ("print", "release"):
+            found.append((verb.place, verb.name.capitalize(), f"/do/{verb.command}", takes.name))
+    return tuple(found)
 
 
 def next_steps(item: str, kind: str, state: str | None) -> list[Step]:

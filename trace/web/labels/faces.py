@@ -15,13 +15,14 @@ from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 from werkzeug.exceptions import RequestEntityTooLarge
 
-from fillbook.labels import logos, preview
+from fillbook.labels import layout, logos, preview
 from fillbook.labels.faces import own_face
 from fillbook.trace.book import queries
 from fillbook.trace.core import labelling
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
 from fillbook.trace.web import here, trouble
 from fillbook.trace.web.forms import Form
+from fillbook.trace.web.inputs import OPTION_WORDS
 from fillbook.trace.work import acting
 
 bp = Blueprint("faces", __name__)
@@ -30,6 +31,7 @@ GREYS = (
     2  # a label printer prints black or nothing; so the picture is what comes out of it, and light to send
 )
 DRAFTS = 12  # logos kept that nobody saved yet
+PICTURES = 200  # drawn faces kept, some 8 kB each
 VALUES = {
     "sample": "usual values", "longest": "longest values", "accents": "accents and other letters", "right to left": "right to left",
     "not known yet": "not known yet",
@@ -95,6 +97,7 @@ class FaceForm(Form):
         self.about = []
         self.values = "sample"
         self.logo_wrong: ShopError | None = None
+        self.language = queries.language(here.book(), here.shop())
         row = queries.face_set(here.book(), here.shop(), face)
         self.size, self.facts, self.words, self.logo = labelling.USUAL, [], {}, ""
         if row:
@@ -115,7 +118,7 @@ class FaceForm(Form):
                 if len(data) > labelling.LARGEST_LOGO:
                     raise Nonsense(
                         f"The logo is {len(data) / 1e6:.1f} MB; at most {labelling.LARGEST_LOGO / 1e6:.0f} MB are taken. "
-                        "Save it smaller: it is printed 27 mm wide.",
+                        "Save it smaller: it is printed 27 mm (1.1 in) wide.",
                         field="logo",
                     )
                 self.logo = _keep(data)
@@ -159,8 +162,9 @@ class FaceForm(Form):
         """The preview: addresses of its pictures, what whoever chooses should know, or what is wrong."""
         try:
             chosen = self.chosen()
-            label = preview.sample_label(self.face, values=preview.VALUES[self.values], **chosen)
-            _, notes = preview.face_png(self.face, values=preview.VALUES[self.values], dpi=72, **chosen)
+            tried = {"values": preview.VALUES[self.values], "language": self.language, **chosen}
+            label = preview.sample_label(self.face, **tried)
+            notes = layout.notes([label])  # lays it out as for its picture, which a request of its own draws
         except ShopError as wrong:
             return {"wrong": str(wrong), "pictures": [], "notes": []}
         face = label.own
@@ -179,6 +183,7 @@ class FaceForm(Form):
 
     def picture(self, **more: Any) -> str:
         """The address of the face's picture."""
+        more = {"language": "" if self.language == "en" else self.language, **more}
         said = [("face", self.face), ("size", self.size), ("values", self.values), ("logo", self.logo)]
         said += [("fact", name) for name in self.facts] + [
             ("word", f"{k}={v}") for k, v in self.words.items()
@@ -192,7 +197,10 @@ class FaceForm(Form):
 @bp.get("/labels/faces")
 def faces() -> str:
     return render_template(
-        "labels/faces.html", forms=[FaceForm(face) for face in labelling.LABELS], slug=slug
+        "labels/faces.html",
+        forms=[FaceForm(face) for face in labelling.LABELS],
+        slug=slug,
+        spoken=OPTION_WORDS["language"][queries.language(here.book(), here.shop())],
     )
 
 
@@ -213,7 +221,7 @@ def _page(form: FaceForm, part: bool = False) -> ResponseReturnValue:
         "labels/face_look.html" if part else "labels/face.html", form=form, look=look, sizes=sizes, all_facts=labelling.FACTS,
         rooms={size: _room(form.face, size) for size in sizes}, slots=range(1, SLOTS + 1), values=VALUES, slug=slug(form.face),
         most=labelling.LARGEST_LOGO, kind=labelling.LABELS[form.face], focus_form=False,
-        every=[(size, "/labels/face.png?" + urlencode({"face": form.face, "size": size, "values": form.values, "small": 1})) for size in sizes],
+        every=[(size, "/labels/face.png?" + urlencode({"face": form.face, "size": size, "values": form.values, "language": form.language, "small": 1})) for size in sizes],
     ), 200 if part else form.status  # fmt: skip
 
 
@@ -258,20 +266,42 @@ def picture() -> Response:
     face = _face(args.get("face", ""))
     values = preview.VALUES.get(args.get("values", ""), preview.SAMPLE)
     host = queries.shop_row(here.book(), here.shop()).host or "FILLBOOK.LOCAL"
-    made, _ = preview.face_png(
-        face, args.get("size", labelling.USUAL), args.getlist("fact"), labelling.words_of(args.getlist("word")),
-        _logo(args.get("logo", "")), host=host, values=values, page=here.number(args.get("page", "0")) or 0, greys=GREYS,
-        shrink=2 if args.get("small") else 1,
+    logo = args.get("logo", "")
+    chosen = _logo(logo)  # also where the picture is kept: a logo that is gone is said to be
+    key = (
+        face, args.get("size", labelling.USUAL), tuple(args.getlist("fact")), tuple(args.getlist("word")), logo, host, args.get("values", ""),
+        args.get("page", "0"), bool(args.get("small")), args.get("language", "en"),
     )  # fmt: skip
+    made = _drawn().get(key)
+    if made is None:
+        made, _ = preview.face_png(
+            face, args.get("size", labelling.USUAL), args.getlist("fact"), labelling.words_of(args.getlist("word")),
+            chosen, host=host, values=values, page=here.number(args.get("page", "0")) or 0, greys=GREYS,
+            shrink=2 if args.get("small") else 1, language=args.get("language", "en"),
+        )  # fmt: skip
+        with _LOCK:
+            drawn = _drawn()
+            drawn[key] = made
+            while len(drawn) > PICTURES:
+                drawn.popitem(last=False)
     answer = Response(made, mimetype="image/png")
     answer.headers["Cache-Control"] = "private, max-age=600"
-    return answer
+    answer.set_etag(hashlib.sha256(made).hexdigest()[:20])
+    return answer.make_conditional(request)
+
+
+def _drawn() -> OrderedDict[tuple[Any, ...], bytes]:
+    """The pictures drawn last, by everything that determines them."""
+    found: OrderedDict[tuple[Any, ...], bytes] = current_app.extensions.setdefault(
+        "fillbook faces", OrderedDict()
+    )
+    return found
 
 
 @bp.errorhandler(RequestEntityTooLarge)
 def too_large(_: RequestEntityTooLarge) -> ResponseReturnValue:
     return trouble.page(
         f"The logo is larger than {current_app.config['MAX_CONTENT_LENGTH'] // 1024**2} MB; at most "
-        f"{labelling.LARGEST_LOGO / 1e6:.0f} MB is taken. Save it smaller: it is printed 27 mm wide. Nothing was changed.",
+        f"{labelling.LARGEST_LOGO / 1e6:.0f} MB is taken. Save it smaller: it is printed 27 mm (1.1 in) wide. Nothing was changed.",
         413,
     )

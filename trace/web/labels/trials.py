@@ -14,6 +14,7 @@ from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, ShopError
 from fillbook.trace.web import here
 from fillbook.trace.web.forms import Form
+from fillbook.trace.web.languages import choice
 from fillbook.trace.web.trouble import status_of
 from fillbook.trace.work.floor import find_item
 
@@ -79,6 +80,6 @@ def sheet() -> ResponseReturnValue:
     paper = "a4" if request.form.get("page") == "a4" else "letter"
     head = chain.position(book, shop)
     made = trial_sheet(
-        [ids.pretty(one) for one in items], earlier, head=f"{shop}:{head.seq} {head.hash}", page=paper
+        [ids.pretty(one) for one in items], earlier, head=f"{shop}:{head.seq} {head.hash}", page=paper, language=choice.language()
     )
     return send_file(io.BytesIO(made), "application/pdf", download_name="paper-trial.pdf", max_age=0)

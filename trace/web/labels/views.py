@@ -146,7 +146,7 @@ def _page(form: Form, items: list[str], sheet_trouble: ShopError | None = None) 
 def _overview() -> str:
     book, shop = here.book(), here.shop()
     return render_template(
-        "labels/overview.html", unprinted={kind: len(glance.unprinted(book, shop, kind)) for kind in "LGFCZUP"},
+        "labels/overview.html", unprinted=glance.labels_waiting(book, shop),
         refused=len(queries.not_accepted(book, shop)), where=printing.here_prints(book, shop), jobs=print_jobs.newest(book, shop),
         running=print_jobs.RUNNING, name_of=lambda person: queries.name_of(book, person),
     )  # fmt: skip

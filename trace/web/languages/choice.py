@@ -9,9 +9,9 @@ from flask_babel import Babel, get_locale, refresh
 from markupsafe import Markup, escape
 
 from fillbook.trace.core.errors import ShopError
+from fillbook.trace.languages.catalogue import LANGUAGES, Catalogue, catalogue
 from fillbook.trace.web import here
 from fillbook.trace.web.languages import script
-from fillbook.trace.web.languages.catalogue import LANGUAGES, Catalogue, catalogue
 
 
 def select() -> str:
@@ -26,7 +26,9 @@ def select() -> str:
 
 def language() -> str:
     """The code of the language this page is in, such as ``es``."""
-    if "language" not in g:
+    try:
+        return g.language
+    except AttributeError:
         g.language = str(get_locale() or "en") if has_request_context() else "en"
     return g.language
 
@@ -40,7 +42,9 @@ def forget() -> None:
 
 def words() -> Catalogue:
     """The catalogue of this page's language."""
-    if "words" not in g:
+    try:  # asked for hundreds of times in one page
+        return g.words
+    except AttributeError:
         g.words = catalogue(language())
     return g.words
 

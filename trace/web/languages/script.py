@@ -8,7 +8,7 @@ import re
 from functools import lru_cache
 
 from fillbook import resource
-from fillbook.trace.web.languages.catalogue import catalogue
+from fillbook.trace.languages.catalogue import catalogue
 
 _SAID = re.compile(r'inWords\(("(?:[^"\\]|\\.)*")[,)]')
 

@@ -7,9 +7,9 @@ from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import preferences
 from fillbook.trace.core.errors import Nonsense, UnknownItem
+from fillbook.trace.languages.catalogue import LANGUAGES
 from fillbook.trace.web import here
 from fillbook.trace.web.languages import choice
-from fillbook.trace.web.languages.catalogue import LANGUAGES
 from fillbook.trace.web.languages.script import script
 
 bp = Blueprint("preferences", __name__)

@@ -14,7 +14,9 @@ from fillbook.trace.web import here
 from fillbook.trace.web.item.views import the_item
 
 bp = Blueprint("lineage", __name__)
-MOST_ROWS = 200
+FIRST_ROWS = 25  # of each table beside the picture
+MOST_ROWS = 100  # of a table on a page of its own
+WAYS = {"from": "Came from, by any path", "to": "Went to, by any path"}
 LANES = {"L": "Totes", "G": "Regrind batches", "F": "Tires"}
 
 
@@ -46,9 +48,25 @@ def picture(code: str) -> str:
         return f"/lineage/{item}" + (f"?{urlencode(asked)}#picture" if asked else "")
 
     found = pedigree.pedigree(here.book(), item, opened)
+    way = request.args.get("table", "")
+    if way in WAYS:
+        return _table(item, found, way)
+    tables = [(way, found.of(way)[:FIRST_ROWS], len(found.of(way))) for way in WAYS]
     return render_template(
         "lineage/lineage.html", code=item, found=found, picture=found.picture, opened=opened, lanes=LANES,
-        ticks=_ticks(found.picture), address=address, rows=found.rows[:MOST_ROWS], more=max(0, len(found.rows) - MOST_ROWS),
+        ticks=_ticks(found.picture), address=address, tables=tables, words=WAYS,
+    )  # fmt: skip
+
+
+def _table(item: str, found: pedigree.Pedigree, way: str) -> str:
+    """All that is related to *item* one way, page by page."""
+    rows = found.of(way)
+    last = max(1, -(-len(rows) // MOST_ROWS))
+    page = min(last, max(1, here.number(request.args.get("page", "")) or 1))
+    start = (page - 1) * MOST_ROWS
+    return render_template(
+        "lineage/table.html", code=item, way=way, words=WAYS, mine=rows[start : start + MOST_ROWS], count=len(rows),
+        first=start + 1, page=page, last=last, traces=found.traces,
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from urllib.parse import urlencode
 from zoneinfo import ZoneInfo
 
-from flask import Blueprint, Response, render_template, request, stream_with_context
+from flask import Blueprint, Response, g, render_template, request, stream_with_context
 from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import glance, lists, queries
@@ -161,16 +161,18 @@ def _place(text: str) -> str:
         return text
 
 
-def _kept(*more: str) -> dict[str, str]:
-    names = (
-        "q",
-        "from",
-        "to",
-        "kind",
-        *more,
-        *{name for one in lists.KINDS.values() for name in one.filters},
+#: What an address of a list may say: what is kept from page to page, and what a page's own head changes.
+KEPT = tuple(
+    dict.fromkeys(
+        ("q", "from", "to", "kind", *(name for one in lists.KINDS.values() for name in one.filters))
     )
-    return {name: _said(name) for name in names if _said(name)}
+)
+
+
+def _kept(*more: str) -> dict[str, str]:
+    if "lists_said" not in g:  # each link of the page asks
+        g.lists_said = {name: said for name in (*KEPT, "sort", "way") if (said := _said(name))}
+    return {name: said for name, said in g.lists_said.items() if name in KEPT or name in more}
 
 
 def _query(asked: dict[str, Any]) -> str:
@@ -210,17 +212,13 @@ def _items(kind: str) -> dict[str, Any]:
         for item in (row.place, row.get("line", ""), row.get("zone", "")):
             if item not in names:
                 names[item] = here.say().name(item)
-    held = _held([row["item"] for row in found.rows])
+    held = queries.held_among(here.book(), [row["item"] for row in found.rows])
     order = lists.order_of(asked)
     goes_on = {"after": found.after[0], "item": found.after[1]} if found.after else None
     return {
         "rows": found.rows, "many": found.many, "next": _again(**goes_on) if goes_on else None, "narrowed": asked.narrowed, "names": names,
         "held": held, "orders": lists.KINDS[kind].orders, "order": order, "down": asked.down, "further": asked.after is not None,
     }  # fmt: skip
-
-
-def _held(items: list[str]) -> set[str]:
-    return {item for item in items if queries.holds_on(here.book(), item)}
 
 
 def _customers(kind: str) -> dict[str, Any]:
@@ -252,12 +250,10 @@ def _asked_events() -> lists.AskedEvents:
 def _events(kind: str) -> dict[str, Any]:
     asked = _asked_events()
     rows, goes_on = lists.events(here.book(), here.shop(), asked)
-    items = {one.seq: glance.touched_by(here.book(), here.shop(), one.seq)[:4] for one in rows}
-    names = {
-        code: here.say().name(code)
-        for one in rows
-        for code in (one.who, one.signed_by or "", *items[one.seq])
-    }
+    touched = glance.touched_by_each(here.book(), here.shop(), [one.seq for one in rows])
+    items = {seq: codes[:4] for seq, codes in touched.items()}
+    shown = {code for one in rows for code in (one.who, one.signed_by or "", *items[one.seq])}
+    names = {code: here.say().name(code) for code in shown}
     narrowed = bool(asked.kind or asked.item or asked.since is not None or asked.until is not None)
     return {
         "rows": rows, "next": _again(at=goes_on[0], after=goes_on[1]) if goes_on else None, "narrowed": narrowed, "items": items, "names": names,

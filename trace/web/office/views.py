@@ -159,15 +159,17 @@ def _page(seq: int, form: Correction | None, change: trial.Change | None = None)
     corrected = glance.corrections_of(mine, shop, seq)
     return render_template(
         "office/event.html", event=written, form=form, change=change, corrected=corrected, void=bool(corrected) and form is None,
-        said=_plain(written.body.get("said", {})), text=json.dumps(json.loads(written.text()), indent=1, ensure_ascii=False),
+        said=_plain(written.kind, written.body.get("said", {})), text=json.dumps(json.loads(written.text()), indent=1, ensure_ascii=False),
         stays=written.kind in FIXED, caption=wording.caption, ids=written.body.get("ids", []), findings=written.body.get("findings", []),
         words=registry.VERBS[written.kind].words if written.kind in registry.everything() else "",
     )  # fmt: skip
 
 
-def _plain(said: dict[str, Any]) -> dict[str, str]:
-    """What was said, each on a line: as it was typed where that was kept."""
+def _plain(kind: str, said: dict[str, Any]) -> dict[str, str]:
+    """What was said, each on a line: as it was typed where that was kept, else measured in the units of who reads."""
     typed = said.get("typed", {})
+    asked = fields_of(registry.find(kind).ask) if kind in registry.everything() else []
+    marks = {one.name: one.mark for one in asked}
     found = {}
     for name, value in said.items():
         if name in ("typed", "typed_at"):
@@ -178,6 +180,8 @@ def _plain(said: dict[str, Any]) -> dict[str, str]:
         )
         if kept:
             found[name] = kept
+        elif isinstance(value, int) and not isinstance(value, bool):
+            found[name] = inputs.shown(marks.get(name), value)
         elif isinstance(value, list):
             found[name] = (
                 ", ".join(map(str, value))

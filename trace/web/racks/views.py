@@ -15,6 +15,7 @@ from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem, WrongKi
 from fillbook.trace.web import here
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.item.views import the_item
+from fillbook.trace.web.languages import choice
 from fillbook.trace.web.racks.morning import morning_list_pdf
 
 bp = Blueprint("racks", __name__)
@@ -63,7 +64,10 @@ def morning() -> Response:
     page = "letter" if here.say().us else "a4"
     day = times.show_date(here.now(), here.say().zone)
     answer = Response(
-        morning_list_pdf(here.book(), here.shop(), here.now(), page), mimetype="application/pdf"
+        morning_list_pdf(
+            here.book(), here.shop(), here.now(), page, say=here.say(), language=choice.language()
+        ),
+        mimetype="application/pdf",
     )
     answer.headers["Content-Disposition"] = f'attachment; filename="morning-list-{day}.pdf"'
     return answer
@@ -126,7 +130,7 @@ def _live(shown: list[Any], whole: bool) -> dict[str, Any]:
     """What the page shows of *shown* zones; *whole*: of the shop, with the tires on no rack."""
     book, shop, at = here.book(), here.shop(), here.now()
     there: dict[str, list[dict[str, Any]]] = defaultdict(list)
-    for row in zones.rack_rows(book, shop, at):
+    for row in zones.rack_rows(book, shop, at, here.say()):
         row["blocks"] = [
             re.sub(r"\s*Ready about [^.]*\.$", "", words) for words in row["blocks"]
         ]  # it has a column of its own

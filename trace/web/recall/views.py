@@ -6,16 +6,25 @@ import csv
 import io
 import json
 import re
+from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from flask import Blueprint, Response, redirect, render_template, request
+from flask import Blueprint, Response, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from fillbook.trace.book import glance, how_sure, queries, recalls
+from fillbook.trace.book import closed_recalls, glance, queries, recalls, worked_out
+from fillbook.trace.book.opening import Row
 from fillbook.trace.core import times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
-from fillbook.trace.core.recall import CERTAIN, NOT_EXCLUDED, POSSIBLE, THROUGH_REGRIND, TRACES
+from fillbook.trace.core.recall import (
+    CERTAIN,
+    CONTAMINATION,
+    NOT_EXCLUDED,
+    POSSIBLE,
+    THROUGH_REGRIND,
+    TRACES,
+)
 from fillbook.trace.web import here
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.trouble import status_of
@@ -29,6 +38,8 @@ HOW_SURE = {
     TRACES: "Less than the threshold.",
 }
 TIERS = (CERTAIN, POSSIBLE, THROUGH_REGRIND, NOT_EXCLUDED)
+FIRST_ROWS = 20  # of each tier on the page of all
+MOST_ROWS = 60  # of one tier on a page of its own
 
 
 @bp.get("/recall")
@@ -37,7 +48,7 @@ def recall() -> ResponseReturnValue:
     found, trouble = None, None
     if asked.get("suspect", "").strip():
         try:
-            found = _found()
+            found = _found(at_once=None if asked.get("whole") else worked_out.AT_ONCE)
         except ShopError as wrong:
             trouble = wrong
     form = None
@@ -49,11 +60,54 @@ def recall() -> ResponseReturnValue:
         )  # fmt: skip
         form.about = []
     page = render_template(
-        "recall/recall.html", asked=asked, found=found, trouble=trouble, form=form, how_sure=HOW_SURE, tiers=TIERS,
+        "recall/recall.html", asked=asked, found=found, trouble=trouble, form=form, how_sure=HOW_SURE, parts=_parts(found) if found else (),
         lots=glance.said_before(here.book(), here.shop(), "lot"), opened=queries.recalls(here.book(), here.shop()),
-        default=f"{recalls.rules_threshold(here.book(), here.shop()) / 100:g}", query=_query(),
+        default=f"{recalls.rules_threshold(here.book(), here.shop()) / 100:g}", query=_query(), received=sum(row["grams"] for row in found["account"] or ()) if found else 0,
     )  # fmt: skip
     return page, status_of(trouble) if trouble else 200
+
+
+@dataclass(frozen=True)
+class Part:
+    """One tier as far as the page shows it: its rows, how many there are in all, and where the rest stands."""
+
+    tier: str
+    rows: list[dict[str, Any]]
+    count: int
+    first: int  # the number of its first row here, from 1 on
+    before: str | None
+    after: str | None
+    alone: bool
+
+
+def _parts(found: dict[str, Any]) -> list[Part]:
+    """The tiers that hold something, each with its first rows; or one of them page by page, where that is asked for."""
+    by_tier: dict[str, list[dict[str, Any]]] = {tier: [] for tier in TIERS}
+    for one in found["items"]:
+        by_tier[one["tier"]].append(one)
+    tier = request.args.get("tier", "")
+    alone = bool(by_tier.get(tier))
+    page = max(1, here.number(request.args.get("page", "")) or 1) if alone else 1
+    parts = []
+    for name, rows in by_tier.items():
+        if not rows or (alone and name != tier):
+            continue
+        many = MOST_ROWS if alone else FIRST_ROWS
+        page = min(page, -(-len(rows) // many))
+        start = (page - 1) * many
+        parts.append(
+            Part(
+                name, rows[start : start + many], len(rows), start + 1,
+                _address(name, page - 1) if page > 1 else None,
+                _address(name, page + 1 if alone else 1) if start + many < len(rows) else None,
+                alone,
+            )
+        )  # fmt: skip
+    return parts
+
+
+def _address(tier: str, page: int) -> str:
+    return url_for("recall.recall", **_query(), tier=tier, page=page if page > 1 else None, _anchor="list")
 
 
 @bp.get("/recall/how-sure")
@@ -61,14 +115,17 @@ def recall() -> ResponseReturnValue:
 def how_sure_are_we() -> ResponseReturnValue:
     if not request.args.get("suspect", "").strip():
         return redirect("/recall", 303)
-    found = _found()
-    said = how_sure.explain(here.book(), here.shop(), found, here.say().us, request.args["suspect"])
+    found, said = worked_out.how_sure_are_we(
+        here.book(), here.shop(), request.args["suspect"], defect=request.args.get("defect") or CONTAMINATION,
+        threshold_e4=_threshold(), us=here.say().us,
+    )  # fmt: skip
     return render_template("recall/how_sure.html", found=found, said=said, query=_query())
 
 
 @bp.get("/recall.json")
 def as_json() -> Response:
     found = _found(with_traces=True)
+    del found["lacking"]  # nothing is
     return _file(json.dumps(found, indent=1, ensure_ascii=False), "application/json", found, "json")
 
 
@@ -92,14 +149,83 @@ def as_csv() -> Response:
 @bp.get("/recall/<int(max=999999999999):seq>")
 @here.one_picture
 def opened(seq: int) -> str:
+    row, items = _opened(seq)
+    book, shop, now = here.book(), here.shop(), here.now()
+    closing = closed_recalls.closing(book, shop, seq)
+    frozen = closed_recalls.outcomes(book, shop, closing.seq) if closing else {}
+    became = {} if closing else closed_recalls.outcomes_by(book, [one["item"] for one in items], row.at, now)
+    for one in items:
+        one["outcome"] = frozen[one["item"]].outcome if closing else became[one["item"]]
+    there = {one["item"] for one in items}
+    later = [one for item, one in frozen.items() if item not in there]
+    for one in later:
+        one |= queries.place_of(book, one["item"])
+    changed = (
+        next((one for one in closed_recalls.changed(book, shop) if one.seq == seq), None) if closing else None
+    )
+    return render_template(
+        "recall/opened.html", row=row, items=items, how_sure=HOW_SURE, tiers=TIERS, closing=closing, later=later, changed=changed,
+        counts=_counts([one["outcome"] for one in [*items, *later]], "no outcome" if closing else "no outcome yet"), reason=_reason(closing.seq) if closing else "",
+    )  # fmt: skip
+
+
+@bp.get("/recall/<int(max=999999999999):seq>/close")
+@here.one_picture
+def closing(seq: int) -> ResponseReturnValue:
+    _opened(seq)
+    if closed_recalls.closing(here.book(), here.shop(), seq):
+        return redirect(f"/recall/{seq}", 303)
+    return _closing_page(seq, _closing_form(seq))
+
+
+@bp.post("/recall/<int(max=999999999999):seq>/close")
+def close(seq: int) -> ResponseReturnValue:
+    _opened(seq)
+    form = _closing_form(seq)
+    done = form.send()
+    if done is None:
+        return _closing_page(seq, form), form.status
+    if not done.repeated:
+        flash("The recall is closed. Its list stays as it was.", "go")
+    return redirect(f"/recall/{seq}", 303)
+
+
+def _opened(seq: int) -> tuple[Row, list[dict[str, Any]]]:
     there = glance.recall_list(here.book(), here.shop(), seq)
     if there is None:
         raise UnknownItem(f"Event {seq} opened no recall. The recall page lists those that were opened.")
-    row, items = there
-    return render_template("recall/opened.html", row=row, items=items, how_sure=HOW_SURE, tiers=TIERS)
+    return there
 
 
-def _found(*, with_traces: bool = False) -> dict[str, Any]:
+def _closing_form(seq: int) -> Form:
+    form = Form("close recall", fixed={"recall": str(seq)}, action=f"/recall/{seq}/close")
+    form.about = []
+    return form
+
+
+def _closing_page(seq: int, form: Form) -> str:
+    row, _ = _opened(seq)
+    tires = closed_recalls.listed(here.book(), here.shop(), row, here.now())
+    left = [(one, queries.tire(here.book(), one.item)) for one in tires if one.outcome == closed_recalls.OPEN]
+    return render_template(
+        "recall/close.html", row=row, form=form, left=left, total=len(tires), counts=_counts([one.outcome for one in tires]),
+        later=[one for one in tires if one.later], gone=[one for one in tires if not one.today],
+    )  # fmt: skip
+
+
+def _counts(outcomes: list[str], none: str = "no outcome yet") -> list[tuple[str, int]]:
+    """How many tires have which outcome; those without one last, called *none*."""
+    order = ("came back", "released since", "cut out", "scrapped", "void", "")
+    return [(name or none, many) for name in order if (many := outcomes.count(name))]
+
+
+def _reason(seq: int) -> str:
+    """Why a recall was closed though some tires had no outcome; empty where none was needed."""
+    event = glance.event_now(here.book(), here.shop(), seq)
+    return event.body["said"].get("override", "") if event else ""
+
+
+def _found(*, with_traces: bool = False, at_once: int | None = None) -> dict[str, Any]:
     asked = request.args
     suspect = asked.get("suspect", "").strip()
     if not suspect:
@@ -107,9 +233,9 @@ def _found(*, with_traces: bool = False) -> dict[str, Any]:
             "Say what is under suspicion: a lot, or the ID of a tote, a regrind batch or a tire.",
             field="suspect",
         )
-    return recalls.recall(
-        here.book(), here.shop(), suspect, defect=asked.get("defect") or "contamination", threshold_e4=_threshold(),
-        with_traces=with_traces,
+    return worked_out.recall(
+        here.book(), here.shop(), suspect, defect=asked.get("defect") or CONTAMINATION, threshold_e4=_threshold(),
+        with_traces=with_traces, at_once=at_once,
     )  # fmt: skip
 
 

@@ -16,9 +16,8 @@ SHOWN = 40
 @here.one_picture
 def regrind() -> str:
     book, shop = here.book(), here.shop()
-    cut = queries.in_state(book, shop, "reclaimed")
     return render_template(
-        "regrind/regrind.html", batches=glance.batches(book, shop), back=queries.in_state(book, shop, "returned")[:SHOWN],
-        cut=[one for one in cut if not queries.given_by(book, one["item"])][:SHOWN], grind=Form("grind"), reclaim=Form("reclaim"),
+        "regrind/regrind.html", batches=glance.batches(book, shop), back=queries.in_state(book, shop, "returned", most=SHOWN),
+        cut=queries.cut_and_whole(book, shop, SHOWN), grind=Form("grind"), reclaim=Form("reclaim"),
         scrap=Form("scrap"),
     )  # fmt: skip

@@ -151,26 +151,11 @@ def _by_words(text: str) -> ResponseReturnValue:
     ), 200 if found else 404
 
 
-DESCRIBED = (
-    "Customer",
-    "Size",
-    "Unit",
-    "Serial",
-    "Wheel serial",
-    "Substance",
-    "Supplier",
-    "Lot",
-    "Name",
-    "Ground",
-    "Poured",
-)
-
-
 def _described(found: list[dict[str, str]]) -> list[dict[str, str]]:
     """What was found, each with the few facts it is known by, and which word of it fits."""
-    for one in found:
-        facts = items.facts(here.book(), ids.read(one["id"]), here.say())
-        one["facts"] = " · ".join(facts[name] for name in DESCRIBED if name in facts)
+    known = items.known_by(here.book(), [ids.read(one["id"]) for one in found], here.say())
+    for one, facts in zip(found, known.values(), strict=True):
+        one["facts"] = " · ".join(facts.values())
         one["why"] = one["why"] if one["why"].startswith("this") else one["why"].rsplit(" ", 1)[0]
     return found
 

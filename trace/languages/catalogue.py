@@ -11,7 +11,6 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from typing import Any
 
-from babel.messages.pofile import read_po
 from markupsafe import Markup, escape
 
 from fillbook import resource
@@ -32,6 +31,7 @@ TYPED = {
     "lot",
     "lots",
     "sensor",
+    "shop",
     "site",
     "size",
     "station",
@@ -57,6 +57,8 @@ def catalogue(language: str) -> Catalogue:
     """The catalogue of *language*; English is an empty one, since its words are the program's own."""
     if language == "en" or language not in LANGUAGES:
         return Catalogue({})
+    from babel.messages.pofile import read_po  # labels and papers in English need no reader of catalogues
+
     with po_file(language).open("rb") as file:
         return Catalogue(
             {m.id: m.string for m in read_po(file, language) if m.id and m.string and not m.fuzzy}

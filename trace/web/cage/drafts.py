@@ -1,0 +1,102 @@
+"""What was typed at a tire and not sent, kept for other devices: each page of the tire says whose it is; nothing is filled in unseen."""
+
+from __future__ import annotations
+
+import json
+import secrets
+from dataclasses import dataclass
+
+from flask import Blueprint, render_template, request, session
+from flask.typing import ResponseReturnValue
+
+from fillbook.trace.book import drafts, queries
+from fillbook.trace.core import ids
+from fillbook.trace.core.errors import Nonsense, WrongKind
+from fillbook.trace.web import here
+from fillbook.trace.web.item.views import the_item
+from fillbook.trace.work.ask import fields_of
+from fillbook.trace.work.filling import FinishFill
+
+bp = Blueprint("drafts", __name__)
+#: The fields that are said of a draft: the name, and what stands after its value beside a unit.
+TOLD = (("weight_g", ""), ("topup_g", "top-up"), ("pressure_pa", ""), ("mix_e4", "regrind"))
+BESIDE = ("at", "who", "signed_by", "override")  # of the form, beside the verb's fields
+LONGEST_VALUE = 500
+
+
+@dataclass(frozen=True)
+class Draft:
+    """One other device's draft as a page says it."""
+
+    name: str
+    station: str
+    words: str
+    said: str  # JSON, for the script that takes it over
+    at: int
+
+
+def tablet() -> str:
+    """What this device is told apart by: in its signed cookie from the moment it opens a tire, before two requests go out at once."""
+    if "tablet" not in session:
+        session["tablet"] = secrets.token_hex(8)
+    return str(session["tablet"])
+
+
+def others(tire: str) -> list[Draft]:
+    """What was typed at *tire* on other devices and not sent."""
+    found = drafts.of_others(here.book(), here.shop(), tire, tablet(), here.now())
+    return [
+        Draft(
+            queries.name_of(here.book(), one.who), one.station, told(json.loads(one.said)), one.said, one.at
+        )
+        for one in found
+    ]
+
+
+def told(said: dict[str, list[str]]) -> str:
+    """The values of a draft in a few words: *148 kg, 35 psi*."""
+    words = []
+    for name, after in TOLD:
+        value = (said.get(name) or [""])[0].strip()
+        unit = (said.get(name + ".unit") or [""])[0]
+        if value:
+            words.append(" ".join(part for part in (value, "%" if unit == "pct" else unit, after) if part))
+    return ", ".join(words) or "something else"
+
+
+@bp.post("/cage/<code>/draft/<tire>")
+def draft(code: str, tire: str) -> ResponseReturnValue:
+    """Keep, or with nothing typed erase, this device's draft; answers with what others typed. Without *said* it only looks."""
+    item = the_item(tire)
+    if ids.kind_of(the_item(code)) != "U" or ids.kind_of(item) != "F":
+        raise WrongKind("A draft is kept of a tire's fill on a line. Open the tire in the cage.")
+    book, shop, person = here.book(), here.shop(), here.who()
+    said = request.form.get("said")
+    filled = queries.fill(book, item)
+    if said is not None and filled is None and person is not None:
+        if typed := _read(said):
+            drafts.keep(
+                book, shop, item, tablet=tablet(), who=person["item"], station=session.get("station", ""),
+                said=typed, now=here.now(),
+            )  # fmt: skip
+        else:
+            drafts.erase(book, shop, item, tablet())
+    by = queries.name_of(book, queries.event_words(book, shop, filled.seq)["who"]) if filled else ""
+    return render_template("cage/drafts.html", drafts=others(item), filled=filled, filled_by=by, tire=item)
+
+
+def _read(text: str) -> dict[str, list[str]]:
+    """What a page says was typed. Raises Nonsense for anything but short texts by the names of the fill's fields."""
+    known = {name for one in fields_of(FinishFill) for name in (one.name, one.name + ".unit")} | set(BESIDE)
+    try:
+        said = json.loads(text) if text.strip() else {}
+    except ValueError:
+        said = None
+    if not isinstance(said, dict) or not all(
+        isinstance(values, list) and all(isinstance(one, str) and len(one) <= LONGEST_VALUE for one in values)
+        for values in said.values()
+    ):
+        raise Nonsense(
+            "A draft is the fields of the fill's form, each with what was typed. Open the page again."
+        )
+    return {name: values for name, values in said.items() if name in known}
