@@ -6,6 +6,7 @@
   if (!form || !place) return;
   const AFTER = 700, AGAIN = 10000, PATIENCE = 8000; // ms: after the last key; when it did not get there; for an answer
   let unkept, timer = 0; // unkept: what the server does not have yet; undefined where it has all
+  let flight = Promise.resolve(); // one after the other: what was typed first never arrives last
 
   form.addEventListener("typed", function (event) { // sending.js says so
     clearTimeout(timer);
@@ -15,21 +16,28 @@
     }
     unkept = event.detail.said ? JSON.stringify(event.detail.said) : "";
     if (event.detail.said) timer = setTimeout(tell, AFTER);
-    else tell(true); // cleared: the page may be gone in a moment
+    else event.detail.until = tell(); // cleared
   });
-  setInterval(function () { if (unkept !== undefined && !document.hidden) tell(); }, AGAIN);
-  addEventListener("pagehide", function () { if (unkept !== undefined) tell(true); });
+  setInterval(function () { if (!document.hidden) tell(); }, AGAIN);
+  addEventListener("pagehide", function () { keep(true); });
   document.addEventListener("visibilitychange", function () {
-    if (document.hidden && unkept !== undefined) tell(true);
-    else if (!document.hidden) tell();
+    if (document.hidden) keep(true); // at once: the page may be gone in a moment
+    else flight = flight.then(function () { return send(false); }); // others may have typed meanwhile
   });
 
-  function tell(last) {
+  function tell() {
     clearTimeout(timer);
+    flight = flight.then(function () { return keep(false); });
+    return flight;
+  }
+  function keep(last) {
+    return unkept === undefined ? null : send(last);
+  }
+  function send(last) { // what was typed, if anything new was; the answer says what others typed
     const said = unkept, body = new FormData();
     body.append("csrf_token", form.elements.csrf_token.value);
     if (said !== undefined) body.append("said", said);
-    fetch(form.dataset.draft, { method: "POST", body: body, keepalive: last === true, signal: AbortSignal.timeout(PATIENCE) }).then(function (answer) {
+    return fetch(form.dataset.draft, { method: "POST", body: body, keepalive: last, signal: AbortSignal.timeout(PATIENCE) }).then(function (answer) {
       if (answer.status < 500 && unkept === said) unkept = undefined; // kept, or refused: then the device alone keeps it
       return answer.ok && !answer.redirected ? answer.text() : null;
     }).then(function (html) {

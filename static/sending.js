@@ -109,8 +109,9 @@
     button(place, inWords("Clear it"), function () {
       gone.add(form);
       localStorage.removeItem(key(form));
-      form.dispatchEvent(new CustomEvent("typed", { detail: { said: null, sent: false } }));
-      location.reload();
+      const cleared = { said: null, sent: false };
+      form.dispatchEvent(new CustomEvent("typed", { detail: cleared }));
+      Promise.race([cleared.until, new Promise(function (over) { setTimeout(over, cleared.until ? 2000 : 0); })]).then(function () { location.reload(); });
     });
   }
 

@@ -19,8 +19,8 @@ from pathlib import Path
 from random import Random
 from typing import Any
 
-from fillbook.trace.book.derive import derive_search
 from fillbook.trace.book.opening import open_book
+from fillbook.trace.book.search_words import derive_search
 from fillbook.trace.core import ids
 
 _spec = importlib.util.spec_from_file_location("the_shop", Path(__file__).parent.with_name("the_shop.py"))

@@ -1,7 +1,7 @@
 """What is read for many at once says the same as what is read for each by itself, and what is kept never outlives an event."""
 
 import importlib.util
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from pathlib import Path
 from random import Random
 
@@ -172,6 +172,31 @@ def test_what_is_read_for_many_tires_is_what_is_read_for_each(told):
 def test_a_break_lies_on_the_stretches_it_touches(at, breaks):
     plain = {n for n, (a, b) in enumerate(pairwise(at)) if any(a <= one <= b for one in breaks)}
     assert cure._broken(at, breaks) & set(range(len(at) - 1)) == plain
+
+
+@given(
+    st.lists(st.tuples(st.integers(1, 2000), st.integers(21_000, 24_000)), min_size=1, max_size=30),
+    st.lists(st.integers(0, 30_000), max_size=4).map(sorted),
+    st.integers(-300, 300),
+    st.sampled_from([0, 60_000]),
+)
+@settings(max_examples=150)
+def test_a_loggers_running_sums_are_those_counted_stretch_by_stretch(steps, breaks, offset, activation):
+    samples = list(zip(accumulate(step for step, _ in steps), (mc for _, mc in steps), strict=True))
+    sensor = cure.Sensor(samples, 900, 100, offset, None, None, breaks)
+    rule = cure.Rule(limit_mc=22_222, near_mk=500, activation_j_mol=activation)
+    track, shift, sums = cure._Track(sensor, rule), offset - 100, [(0, 0, 0, 0.0)]
+    for (t0, m0), (t1, m1) in pairwise(samples):
+        credited, nearly, seen, aged = sums[-1]
+        if t1 - t0 <= 900 and not any(t0 <= one <= t1 for one in breaks):
+            line = [(t0, m0 + shift, t1, m1 + shift)]
+            seen += t1 - t0
+            credited += cure._whole(cure._warm(line, t0, t1, 22_222))
+            nearly += cure._whole(cure._warm(line, t0, t1, 21_722))
+            if activation:
+                aged += cure._aged(line[0], t0, t1, activation / cure.GAS_CONSTANT, 22_222)
+        sums.append((credited, nearly, seen, aged))
+    assert list(zip(track.credited, track.nearly, track.seen, track.aged, strict=True)) == sums
 
 
 @given(

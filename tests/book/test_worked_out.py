@@ -28,7 +28,7 @@ def one():
 
 @pytest.fixture(autouse=True)
 def nothing_kept():
-    worked_out._KEPT.books.clear()
+    worked_out.forget()
 
 
 def whole(found):
@@ -61,7 +61,7 @@ def test_before_the_walk_only_what_it_went_straight_into_stands_there(one):
             assert item["grams"]["least"] <= after["grams"]["least"]
             assert item["grams"]["best"] <= after["grams"]["best"] + 1
             some += item["grams"]["best"] < after["grams"]["best"]
-        worked_out._KEPT.books.clear()
+        worked_out.forget()
     assert some, "nothing came through regrind, so nothing was tried"
 
 

@@ -102,7 +102,7 @@ CREATE INDEX line_act_change ON line_act (line, what, at, rank, seq, n) WHERE wh
 CREATE INDEX line_act_item ON line_act (item);
 CREATE INDEX line_act_mix ON line_act (shop, mix_e4);
 CREATE INDEX line_act_order ON line_act (line, at, rank, seq, n);
-CREATE INDEX link_parent ON link (parent, child);
+CREATE INDEX link_parent ON link (parent, child, best_g);
 CREATE INDEX link_unknown ON link (cut_at, child) WHERE parent = 0;
 CREATE INDEX out_of_item ON out_of (item);
 CREATE INDEX place_item ON place (state, item);

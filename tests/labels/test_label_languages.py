@@ -1,5 +1,7 @@
 """Labels in Spanish: every word of ours on every face, nothing cut off, every symbol where it stands in English and read back."""
 
+from dataclasses import replace
+
 import pytest
 
 from fillbook.labels import layout, preview, proof, sheets
@@ -112,6 +114,15 @@ def test_what_is_hard_to_print_overlaps_nothing_in_any_language(values):
                 for other in boxes[:n]
                 if one.overlaps(other) and min(one.width, other.width) > 0
             ], (label, size)
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_a_copy_is_called_so_in_its_language(language):
+    for label, size in EVERY:
+        made = replace(preview.sample_label(label, size, language=language), copy=12)
+        assert catalogue(language).said("copy 12").upper() in in_one_text(made), (label, size)
+        assert "COPY" not in in_one_text(made)
+        assert [line.says for line in lines(made) if line.says.endswith("…")] == []
 
 
 def test_labels_on_a_sheet_keep_their_language():

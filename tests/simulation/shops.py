@@ -92,7 +92,13 @@ class RandomShop:
     goes into the next tire."""
 
     def __init__(
-        self, seed: int, *, fills: int = 40, tote_kg: tuple[int, int] = (250, 600), missed: bool = True, tubes: bool = False
+        self,
+        seed: int,
+        *,
+        fills: int = 40,
+        tote_kg: tuple[int, int] = (250, 600),
+        missed: bool = True,
+        tubes: bool = False,
     ) -> None:
         self.random = Random(seed)
         self.shop = the_shop.Shop.start(":memory:")
@@ -168,8 +174,18 @@ class RandomShop:
             low = self.random.choice((400, 1200, 2500))
             tube = low, low + self.random.choice((0, 200, 1500))
             for end, grams in zip(("low", "high"), tube, strict=True):
-                self.shop.lead("set limit", limit=f"mixed_content_{end}", to=f"{grams / 1000:g} kg", source="weighed", line=name)
-            line.tube = parcels.Tube(parcels.somewhere(self.random, *tube), spread=parcels.somewhere(self.random, 0, 1), clean_after=5)
+                self.shop.lead(
+                    "set limit",
+                    limit=f"mixed_content_{end}",
+                    to=f"{grams / 1000:g} kg",
+                    source="weighed",
+                    line=name,
+                )
+            line.tube = parcels.Tube(
+                parcels.somewhere(self.random, *tube),
+                spread=parcels.somewhere(self.random, 0, 1),
+                clean_after=5,
+            )
         return line
 
     # -- what happens ----------------------------------------------------------------------------------------------------------
@@ -190,7 +206,11 @@ class RandomShop:
                 self.hook_up(line, self.random.choice("AB"), used_to_the_end=self.chance(0.2))
             elif what < 0.745 and line.tube and self.chance(0.5):
                 line.tube.blow_out()
-                self.enter("clean", {"line": line.name, "how": "blown out", "parts": "tube and gun"}, late=self.chance(0.1))
+                self.enter(
+                    "clean",
+                    {"line": line.name, "how": "blown out", "parts": "tube and gun"},
+                    late=self.chance(0.1),
+                )
             elif what < 0.745:
                 self.clean(line)
             elif what < 0.83:

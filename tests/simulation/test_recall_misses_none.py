@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from fillbook.trace.book import derive, tables
+from fillbook.trace.book import derive, line_walk, tables
 
 _spec = importlib.util.spec_from_file_location("simulated_shops", Path(__file__).with_name("shops.py"))
 shops = importlib.util.module_from_spec(_spec)
@@ -45,7 +45,7 @@ def test_neither_where_what_is_in_the_tube_goes_into_the_next_tire():
 
 
 def test_taking_the_tube_for_blown_out_fails(monkeypatch):
-    monkeypatch.setattr(derive._Walk, "_mixed_content", lambda self, at: (0, 0))
+    monkeypatch.setattr(line_walk.Walk, "_mixed_content", lambda self, at: (0, 0))
     assert shops.compare(shops.RandomShop(103, tubes=True)).wrong
 
 
@@ -88,7 +88,7 @@ def test_calling_every_listed_tire_certain_fails(one):
 
 def test_taking_weights_for_exact_fails(monkeypatch):
     """The bands of the weights are needed: without them a tire holds more of a lot than its upper bound says."""
-    monkeypatch.setattr(derive.Bands, "of", lambda self, basis, at: 0)
+    monkeypatch.setattr(line_walk.Bands, "of", lambda self, basis, at: 0)
     wrong = [
         words for seed in (34, 43) for words in shops.compare(shops.RandomShop(seed, missed=False)).wrong
     ]

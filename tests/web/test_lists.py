@@ -8,7 +8,7 @@ from urllib.parse import quote
 import pytest
 
 from fillbook.trace.book import lists
-from fillbook.trace.book.derive import parts_of
+from fillbook.trace.book.search_words import parts_of
 from fillbook.trace.core import ids
 
 

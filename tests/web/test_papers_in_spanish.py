@@ -1,7 +1,6 @@
 """Papers come in the language and the units of whoever asks: no word is left in English, and what people typed stays."""
 
 import re
-from collections import OrderedDict
 from types import SimpleNamespace
 from typing import get_args
 
@@ -9,6 +8,7 @@ import pypdfium2
 import pytest
 
 from fillbook.labels import fitting, trials
+from fillbook.labels import papers as drawn
 from fillbook.labels.papers import Table, Typed, paper
 from fillbook.labels.trials import Trial, trial_sheet
 from fillbook.trace.book.items import Say
@@ -78,6 +78,7 @@ def test_no_paper_says_a_word_that_is_not_spanish(web, names, name):
     made = {language: PAPERS[name](web, names, language) for language in ("es", "en")}
     assert len(words_of(made["es"], typed)) > 25, "hardly a word was read"
     assert left_in_english(made["es"], made["en"], typed) == []
+    drawn._DRAWN.clear()  # what was drawn is kept
     assert made["en"] == PAPERS[name](web, names, "en"), "the same input gives the same bytes"
 
 
@@ -93,7 +94,6 @@ def test_no_word_is_wider_than_its_column(web, names, name, language, monkeypatc
 
     for module in (web_papers, morning, trials):
         monkeypatch.setattr(module, "paper", look)
-    monkeypatch.setattr(morning, "_DRAWN", OrderedDict())  # keeps what was drawn
     PAPERS[name](web, names, language)
     said = catalogue(language).said
     wide = [

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fillbook.trace.core import labelling, limits, units
+from fillbook.trace.core import labelling, units
 from fillbook.trace.web.help import jobs
 from fillbook.trace.work import registry
 from tests.web import conftest as pages
@@ -18,8 +18,6 @@ UNITS = {"us": "°F|lb|psi|in(?! doubt)", "metric": "°C|kg|kPa|bar|mm|cm"}
 NO_WORDS = {"href", "src", "action", "d", "class", "id", "name", "content", "points", "transform", "viewbox"}
 #: Label stock is called by its size in the unit it is sold in.
 STOCK = re.compile("|".join(re.escape(size) for size in labelling.SIZES))
-#: The defaults' own reasons; they stand in the table of the limits, whose values are in the reader's units.
-REASONS = {one.why for one in limits.LIMITS.values()}
 
 
 class Values(HTMLParser):
@@ -53,7 +51,7 @@ def only_in(theirs, text):
 
 def left_in_other_units(html, theirs, typed=()):
     texts = (STOCK.sub(" ", text) for text in Values(html).found)
-    return [text for text in texts if only_in(theirs, text) and text not in REASONS and text not in typed]
+    return [text for text in texts if only_in(theirs, text) and text not in typed]
 
 
 @pytest.mark.parametrize(("theirs", "of_the_shop"), [("metric", "us"), ("us", "metric")])

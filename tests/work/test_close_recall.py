@@ -2,6 +2,7 @@
 
 import importlib.util
 import json
+import time
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from fillbook.trace.book import closed_recalls, glance, queries
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, Stopped, UnknownItem
+from fillbook.trace.work import registry
 
 _spec = importlib.util.spec_from_file_location("the_shop", Path(__file__).parent.with_name("the_shop.py"))
 the_shop = importlib.util.module_from_spec(_spec)
@@ -175,7 +177,9 @@ def test_a_correction_that_takes_a_tire_off_the_list_alerts(shop, recall):
     shop.correct(hooked, tote=shop.other)
     (alert,) = closed_recalls.changed(shop.book, "BH")
     assert alert.added == () and "2 fewer tires" in alert.words
-    assert set(alert.gone) == set(shop.tires[1:])  # the first one's hose held something unknown, so it can't be excluded
+    assert set(alert.gone) == set(
+        shop.tires[1:]
+    )  # the first one's hose held something unknown, so it can't be excluded
 
 
 def test_correcting_the_closing_counts_again_and_ends_the_alert(shop):
@@ -187,7 +191,9 @@ def test_correcting_the_closing_counts_again_and_ends_the_alert(shop):
     done = close(shop, recall)
     tire = late_fill(shop)
     shop.act("scrap", item=tire, why="suspect")
-    with pytest.raises(Stopped, match="1 of 2 listed tires has no outcome yet"):  # it had none at the time of the closing
+    with pytest.raises(
+        Stopped, match="1 of 2 listed tires has no outcome yet"
+    ):  # it had none at the time of the closing
         shop.correct(done.seq, note="one more was found and scrapped")
     shop.correct(done.seq, note="one more was found and scrapped", happened=shop.ago())
     assert closed_recalls.changed(shop.book, "BH") == []
@@ -232,3 +238,23 @@ def test_two_leads_at_once_close_it_once(shop, recall):
     assert again.repeated and again.seq == first.seq
     with pytest.raises(Conflict):
         shop.lead("close recall", recall=recall, note="other words", request="c1")
+
+
+def test_what_is_said_to_change_no_list_is_known_by_that_name():
+    assert set(closed_recalls.SAYS_NOTHING) <= {*registry.everything(), *registry.BY_ITSELF}
+
+
+def test_a_long_list_is_worked_out_in_the_background_and_said_then(shop):
+    shop.suspect, _ = shop.ready_line("line 1")
+    shop.tires = [shop.fill(shop.tire(), kg=100)]
+    shop.wait(hours=10)
+    recall = shop.lead("open recall", suspect=shop.suspect, why="smells of water").seq
+    settle_all(shop)
+    close(shop, recall)
+    tire = late_fill(shop)
+    assert closed_recalls.changed(shop.book, "BH", at_once=0) == [], "nobody waits for it"
+    for _ in range(200):
+        if found := closed_recalls.changed(shop.book, "BH", at_once=0):
+            break
+        time.sleep(0.02)
+    assert [one.added for one in found] == [(tire,)]

@@ -13,7 +13,7 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 
-from fillbook.trace.book import derive
+from fillbook.trace.book import derive, links
 from fillbook.trace.core.errors import ShopError
 from fillbook.trace.work import registry
 
@@ -247,7 +247,7 @@ class AnyDay(RuleBasedStateMachine):
     def every_draw_is_made_of_its_grams(self) -> None:
         for seq, n, grams in self.shop.book.tuples("SELECT seq, n, grams FROM line_act WHERE what = 'draw'"):
             given = self.shop.book.value(
-                "SELECT sum(best_g) FROM link WHERE draw = ? AND stream <> 'G'", derive.draw_id(seq, n)
+                "SELECT sum(best_g) FROM link WHERE draw = ? AND stream <> 'G'", links.draw_id(seq, n)
             )
             assert (given or 0) == grams
 

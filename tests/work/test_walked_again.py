@@ -7,7 +7,7 @@ from random import Random
 
 import pytest
 
-from fillbook.trace.book import chain, derive, spans
+from fillbook.trace.book import chain, derive, line_walk, spans
 from fillbook.trace.core.errors import ShopError
 
 _where = Path(__file__).parent.with_name("simulation") / "shops.py"
@@ -97,9 +97,9 @@ def test_an_ordinary_fill_walks_one_step(shop, monkeypatch):
 
     tire = shop.tire()
     shop.act("start fill", tire=tire, line="line 1")
-    walk = derive._Walk.step
+    walk = line_walk.Walk.step
     walked = []
-    monkeypatch.setattr(derive._Walk, "step", lambda self, act: (walked.append(act), walk(self, act))[1])
+    monkeypatch.setattr(line_walk.Walk, "step", lambda self, act: (walked.append(act), walk(self, act))[1])
     shop.act("finish fill", tire=tire, weight_kg=50, pressure_psi=60)
     assert len(walked) == 1
 

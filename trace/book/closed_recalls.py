@@ -6,14 +6,15 @@ a recall listed when it was opened stays as it was; its closing also counts the 
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from fillbook.trace.book import queries, recalls
+from fillbook.trace.book import queries, recalls, suspects
 from fillbook.trace.book.opening import Book, Row
-from fillbook.trace.book.reach import parts
+from fillbook.trace.book.reach import is_few, parts
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import ShopError
 
@@ -27,13 +28,14 @@ CAME_BACK, RELEASED_SINCE, CUT_OUT, SCRAPPED, VOID = (
 )
 #: A tire's state -> its outcome, whenever it came to it: it is in nobody's machine any more.
 FINAL = {"reclaimed": CUT_OUT, "scrapped": SCRAPPED, "void": VOID}
+AT_ONCE = 150  # so many items reached are walked while somebody waits for the page
 NAMED = 5  # tires named in a sentence
 #: Kinds of events that say nothing of what went into a tire: written late, they change no list.
 SAYS_NOTHING = (
     "print", "print failed", "release", "dispatch", "return", "identify", "hold", "lift", "open recall", "close recall", "rack",
     "log temperatures", "read temperature", "hang sensor", "take down sensor", "let sensor send", "trust samples", "settle",
     "read cup", "keep", "attach", "add person", "add zone", "admit device", "dismiss device", "adjust face", "choose printer",
-    "choose language", "paper trial", "note supplier code", "open order", "reserve ids", "wrong PINs", "PIN changed",
+    "choose language", "store", "stretch", "inspect", "inspect tote", "paper trial", "note supplier code", "open order", "reserve ids", "wrong PINs", "PIN changed",
 )  # fmt: skip
 
 
@@ -142,21 +144,24 @@ def outcomes(book: Book, shop: str, close_seq: int) -> dict[str, Row]:
 
 
 # -- the list of a closed recall, changed by a late entry or a correction ---------------------------------------------------------
-def changed(book: Book, shop: str) -> list[Changed]:
+def changed(book: Book, shop: str, *, only: int | None = None, at_once: int | None = None) -> list[Changed]:
     """Closed recalls that would list other tires today than when they were closed, because of what was written since.
 
     Tires filled after the closing are no matter of it. The list is worked out anew only where something was written that bears on
-    what went into a tire before: late, as a correction, or of a tote that was on a line then; once for each such word.
+    what went into a tire before: late, as a correction, or of a tote that was on a line then; once for each such word. *only*: the
+    recall of this event. *at_once*: where more items than this can be reached, it is worked out in the background, and what was
+    known before is given meanwhile.
     """
     found = []
     for row in book.rows("SELECT * FROM recall_close WHERE shop = ? ORDER BY seq DESC", shop):
-        late = _newest_late(book, shop, row)
-        if late and (one := _compared(book, shop, row, late)):
-            found.append(one)
+        if only in (None, row.recall_seq):
+            late = _newest_late(book, shop, row)
+            if late and (one := _compared(book, shop, row, late, at_once)):
+                found.append(one)
     return found
 
 
-#: book -> (shop, closing's hash) -> (read up to this event, the newest late word, what it changed)
+#: book -> (shop, closing's hash) -> [read up to this event, the newest late word, (up to which word, what changed), a lock]
 _SEEN: WeakKeyDictionary[Book, dict[tuple[str, str], list[Any]]] = WeakKeyDictionary()
 
 
@@ -164,7 +169,7 @@ def _seen(book: Book, shop: str, row: Row) -> list[Any]:
     digest = book.value(
         "SELECT hash FROM event WHERE shop = ? AND seq = ?", shop, _newest_word(book, shop, row)
     )
-    return _SEEN.setdefault(book, {}).setdefault((shop, digest), [row.seq, 0, (0, None)])
+    return _SEEN.setdefault(book, {}).setdefault((shop, digest), [row.seq, 0, (0, None), threading.Lock()])
 
 
 def _newest_word(book: Book, shop: str, row: Row) -> int:
@@ -181,11 +186,17 @@ def _newest_late(book: Book, shop: str, row: Row) -> int:
     if head > since:
         marks = ", ".join("?" * len(SAYS_NOTHING))
         late = book.value(
-            "SELECT max(e.seq) FROM event e LEFT JOIN event o ON o.shop = e.shop AND o.seq = e.corrects "
-            "WHERE e.shop = ? AND e.seq > ? AND (e.corrects IS NOT NULL OR e.happened_at <= ? OR e.kind = 'set limit') "
-            f"AND coalesce(o.kind, e.kind) NOT IN ({marks})",
-            shop, since, row.at, *SAYS_NOTHING,
+            f"SELECT max(seq) FROM event WHERE shop = ? AND happened_at <= ? AND seq > ? AND kind <> 'correct' AND kind NOT IN ({marks})",
+            shop, row.at, since, *SAYS_NOTHING,
         )  # fmt: skip
+        corrected = book.value(
+            "SELECT max(e.seq) FROM event e JOIN event o ON o.shop = e.shop AND o.seq = e.corrects "
+            f"WHERE e.shop = ? AND e.kind = 'correct' AND e.seq > ? AND o.kind NOT IN ({marks})",
+            shop, since, *SAYS_NOTHING,
+        )  # fmt: skip
+        limited = book.value(
+            "SELECT max(seq) FROM event WHERE shop = ? AND kind = 'set limit' AND seq > ?", shop, since
+        )
         # What was on at the closing is judged anew when it comes off or is weighed: only then is known how much it gave.
         off = book.value(
             "SELECT max(a.seq) FROM line_act a WHERE a.shop = ? AND a.seq > ? AND a.at > ? AND a.what IN ('hook', 'off') AND NOT EXISTS "
@@ -197,19 +208,43 @@ def _newest_late(book: Book, shop: str, row: Row) -> int:
             "(SELECT 1 FROM line_act h WHERE h.item = w.item AND h.what = 'hook' AND h.at <= ?)",
             shop, since, row.at,
         )  # fmt: skip
-        seen[0], seen[1] = head, max(seen[1], late or 0, off or 0, weighed or 0)
+        newest = max(one or 0 for one in (late, corrected, limited, off, weighed))
+        seen[0], seen[1] = head, max(seen[1], newest)
     return int(seen[1])
 
 
-def _compared(book: Book, shop: str, row: Row, late: int) -> Changed | None:
+def _compared(book: Book, shop: str, row: Row, late: int, at_once: int | None) -> Changed | None:
     seen = _seen(book, shop, row)
-    if seen[2][0] != late:
+    if seen[2][0] == late:
+        return seen[2][1]
+    if at_once is None or _is_few(book, shop, row, at_once):
         seen[2] = (late, _compare(book, shop, row))
+    elif seen[3].acquire(blocking=False):  # else it is being worked out already
+        work = threading.Thread(
+            target=_work_out, args=(book, shop, row, late, seen), name=f"recall {row.recall_seq}", daemon=True
+        )
+        work.start()
     return seen[2][1]
 
 
+def _work_out(book: Book, shop: str, row: Row, late: int, seen: list[Any]) -> None:
+    try:
+        with book.connected(), book.reading():
+            seen[2] = (late, _compare(book, shop, row))
+    finally:
+        seen[3].release()
+
+
+def _is_few(book: Book, shop: str, row: Row, most: int) -> bool:
+    opened = queries.opened_recall(book, shop, row.recall_seq)
+    try:
+        return opened is None or is_few(book, suspects.suspect(book, shop, opened.suspect), most)
+    except ShopError:  # what was suspected is void by now
+        return True
+
+
 def _compare(book: Book, shop: str, row: Row) -> Changed | None:
-    opened = book.one("SELECT * FROM recall WHERE shop = ? AND seq = ?", shop, row.recall_seq)
+    opened = queries.opened_recall(book, shop, row.recall_seq)
     if opened is None:
         return None
     now = set(today(book, shop, opened))

@@ -30,9 +30,7 @@ class Case:
     blocks: tuple[str, ...]
 
 
-def rule_for(
-    book: Book, shop: str, section: str, at: int, limit: queries.Limits | None = None
-) -> cure.Rule:
+def rule_for(book: Book, shop: str, section: str, at: int, limit: queries.Limits | None = None) -> cure.Rule:
     """The shop's rule in force at *at*, for a section class."""
     limit = limit or queries.Limits(book, shop, at)
     return cure.Rule(
@@ -205,9 +203,7 @@ def case(
         work_after_s=limit("work_after"),
     )
     blocks = [
-        digest
-        for zone in dict.fromkeys(zone for zone, _, _ in lay)
-        for digest in zones.blocks(zone, fill.at)
+        digest for zone in dict.fromkeys(zone for zone, _, _ in lay) for digest in zones.blocks(zone, fill.at)
     ]
     return Case(tire, fill, found, evidence, decision, dates, cup["item"] if cup else None, tuple(blocks))
 

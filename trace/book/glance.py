@@ -9,8 +9,8 @@ from typing import Any
 from fillbook.trace.book import closed_recalls, later, loggers, queries, returned
 from fillbook.trace.book import zones as cure_zones
 from fillbook.trace.book.apply import effective
-from fillbook.trace.book.derive import LineState
 from fillbook.trace.book.journal import Event
+from fillbook.trace.book.line_state import LineState
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.book.unchanged import while_unchanged
 from fillbook.trace.core import flow, ids, times
@@ -149,7 +149,7 @@ def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = No
         found.append(Alert("look", one.words, place=f"book/{one.seq}"))
     for changed in later.alerts(book, shop):
         found.append(Alert("look" if changed.stands else "stop", changed.words, place=f"desk/{changed.item}"))
-    for recall in closed_recalls.changed(book, shop):
+    for recall in closed_recalls.changed(book, shop, at_once=closed_recalls.AT_ONCE):
         found.append(Alert("stop" if recall.added else "look", recall.words, place=f"recall/{recall.seq}"))
     if warning := cure_zones.heating_warning(book, shop, now):
         found.append(Alert("look", warning.words, place="racks"))
@@ -177,9 +177,7 @@ def _use_by(book: Book, shop: str, now: int) -> list[Row]:
     )  # fmt: skip
 
 
-def _in_other_states(
-    book: Book, shop: str, kind: str, gone: Sequence[str]
-) -> tuple[str, list[str]]:
+def _in_other_states(book: Book, shop: str, kind: str, gone: Sequence[str]) -> tuple[str, list[str]]:
     """The condition on ``place p`` for items of *kind* in any state but *gone*, which most of a large book's items have reached.
 
     CROSS JOIN from there: the few that are left, never from all items.

@@ -7,7 +7,7 @@ from collections.abc import Collection
 from typing import Any
 
 from fillbook.trace.book import queries
-from fillbook.trace.book.derive import LineState
+from fillbook.trace.book.line_state import LineState
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import ids, times
 

@@ -18,10 +18,10 @@ from itertools import islice
 from typing import Any
 
 from fillbook.trace.book import queries
-from fillbook.trace.book.derive import LONGEST_PART, SHORTEST_PART, plain_word
 from fillbook.trace.book.items import SIDES
 from fillbook.trace.book.journal import Event
 from fillbook.trace.book.opening import Book, Row
+from fillbook.trace.book.search_words import LONGEST_PART, SHORTEST_PART, plain_word
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense
 
@@ -347,7 +347,8 @@ def _in_both(book: Book, shop: str, kind: Kind, order: Order, asked: Asked) -> l
         return None
     (a, first, its), (b, second, others) = sorted(large, key=lambda one: one[0])[:2]
     every = book.value("SELECT items FROM chain WHERE shop = ?", shop) or 1
-    walked = asked.most * every / (b if order.name == "id" else a * b / every)  # by ID: along the index of the smaller
+    # rows until a page is full: by ID those of the smaller set, which its index has in that order, else all
+    walked = asked.most * every / (b if order.name == "id" else a * b / every)
     if walked * WALKED < a + b:
         return None
     sql = f"SELECT item FROM ({first}) x INTERSECT SELECT item FROM ({second}) y LIMIT ?"

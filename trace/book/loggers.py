@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from typing import Any
 
@@ -80,16 +81,29 @@ def sensors(book: Book, zone: Row, start: int, end: int) -> list[cure.Sensor]:
             max(start, one.since),
             end if one.until is None else min(end, one.until),
         )
-        samples = [s for s in samples if one.since <= s[0] and (one.until is None or s[0] <= one.until)]
-        spans = [(d.first_at, d.last_at) for d in doubts(book, zone["item"], one.sensor, start, end)]
-        left_out = [at for at, _ in samples if any(a <= at <= b for a, b in spans)] if spans else []
+        samples = samples[
+            _from(samples, one.since) : None if one.until is None else _past(samples, one.until)
+        ]
+        gone: set[int] = set()
+        for doubt in doubts(book, zone["item"], one.sensor, start, end):
+            gone.update(range(_from(samples, doubt.first_at), _past(samples, doubt.last_at)))
+        left_out = [samples[n][0] for n in sorted(gone)]
         if left_out:
-            gone = set(left_out)
-            samples = [s for s in samples if s[0] not in gone]
+            samples = [sample for n, sample in enumerate(samples) if n not in gone]
         found.append(
             cure.Sensor(samples, one.gap_s, one.tolerance_mk, one.offset_mk, one.since, one.until, left_out)
         )
     return found
+
+
+def _from(samples: list[tuple[int, int]], at: int) -> int:
+    """The place of the first sample at *at* or later."""
+    return bisect_left(samples, at, key=lambda sample: sample[0])
+
+
+def _past(samples: list[tuple[int, int]], at: int) -> int:
+    """The place of the first sample later than *at*."""
+    return bisect_right(samples, at, key=lambda sample: sample[0])
 
 
 def doubts(book: Book, zone: str, sensor: str, start: int, end: int) -> list[Row]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from fillbook.trace.book import lists
-from fillbook.trace.book.derive import plain_word
 from fillbook.trace.book.opening import Book, Row
+from fillbook.trace.book.search_words import plain_word
 
 FEW = 20_000  # so many items are taken together and sorted; more are walked in order
 Set = tuple[str, list[Any]]

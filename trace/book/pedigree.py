@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from fillbook.trace.book import queries, reach, recalls
 from fillbook.trace.book.latest import latest
@@ -19,8 +20,7 @@ LOTS = 24  # so many lots are drawn lot by lot
 WITH_ID = ("L", "G", "F", "C")  # what bears a label; the rest are purges and waste
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(NamedTuple):
     """One line of the table beside the picture: an item, how it is related, its share, and the lot or the day it is known by."""
 
     item: str
@@ -118,7 +118,7 @@ def _folded(
         return _date(node.start, zone)[:cut] if cut else node.fold
 
     if level >= len(cuts) or (kind != "L" and len(nodes) <= ALONE):
-        return [replace(node, fold=node.id) for node in nodes]
+        return [node._replace(fold=node.id) for node in nodes]
     at = next(
         (
             n
@@ -133,11 +133,11 @@ def _folded(
     found: list[lineage.Node] = []
     for name, members in groups.items():
         if len(members) == 1:
-            found.append(replace(members[0], fold=members[0].id))
+            found.append(members[0]._replace(fold=members[0].id))
         elif f"{kind}:{name}" in opened:
             found += _folded(members, kind, opened, zone, at + 1)
         else:
-            found += [replace(node, fold=name) for node in members]
+            found += [node._replace(fold=name) for node in members]
     return found
 
 

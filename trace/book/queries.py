@@ -340,7 +340,7 @@ def lot_totes(book: Book, shop: str, supplier: str, lot: str) -> list[Row]:
 def find_lot(book: Book, shop: str, said: str) -> Row | None:
     """The one lot written as ``LOT`` or ``SUPPLIER/LOT``; None where none is, UnknownItem where several suppliers use it."""
     text = said.strip().removeprefix("lot ").strip()
-    from fillbook.trace.book.derive import plain_word
+    from fillbook.trace.book.search_words import plain_word
 
     # By the search's words first, so that no more totes are looked at than may fit; a lot without a letter or digit has no such word.
     words = {plain_word(text[n:]) for n in (0, *(n + 1 for n, c in enumerate(text) if c == "/"))}
@@ -467,7 +467,7 @@ def off_ratio_at(book: Book, line: str, at: int, but: int | None = None) -> bool
 
     *but*: the number of an event that is being corrected; what its own draws left behind is not looked at.
     """
-    from fillbook.trace.book.derive import LineState
+    from fillbook.trace.book.line_state import LineState
     from fillbook.trace.core import flow
 
     text = book.value(

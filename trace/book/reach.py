@@ -247,20 +247,16 @@ def on_from(book: Book, item: int, cut: float) -> Kin:
     grams: dict[tuple[int, int], int] = {}
     traces = 0
     onward = _Onward(book, item, cut)
-    number, share, links = item, 1.0, []
-    while True:  # earlier items first: all that one is made of stands by then
-        if share < cut and number != item:
+    onward.follow(item, 1.0)
+    for number, share, links in onward:
+        if share < cut:
             traces += 1
-        else:
-            shares[number] = share
-            for _, _, parent, best, _ in links:
-                if best:
-                    grams[parent, number] = grams.get((parent, number), 0) + best
-            onward.follow(number, share)
-        if (found := onward.next()) is None:
-            break
-        number, share, links = found
-    del shares[item]
+            continue
+        shares[number] = share
+        for _, _, parent, best, _ in links:
+            if best:
+                grams[parent, number] = grams.get((parent, number), 0) + best
+        onward.follow(number, share)
     return Kin(shares, grams, traces)
 
 
@@ -395,18 +391,18 @@ class _Onward:
         self.parts: dict[int, list[Part]] = {}
         self.seen = {item}
 
-    def next(self) -> tuple[int, float, list[Part]] | None:
-        """The next child: its number, its share, and the links that gave it that; None where there is none."""
-        if not self.waiting:
-            return None
-        _, number = heappop(self.waiting)
-        links, whole = self.parts.pop(number), self.about[number][1]
-        if len(links) > 1:
-            links.sort()  # as they lie in the book, so that a sum is the same to the last bit
-        grams = 0.0
-        for _, _, _, best, share in links:
-            grams += share * best
-        return number, grams / whole if whole else 0.0, links
+    def __iter__(self) -> Iterator[tuple[int, float, list[Part]]]:
+        """Each child in its turn: its number, its share, and the links that gave it that."""
+        waiting, parts, about = self.waiting, self.parts, self.about
+        while waiting:
+            number = heappop(waiting)[1]
+            links, whole = parts.pop(number), about[number][1]
+            if len(links) > 1:
+                links.sort()  # as they lie in the book, so that a sum is the same to the last bit
+            grams = 0.0
+            for _, _, _, best, share in links:
+                grams += share * best
+            yield number, grams / whole if whole else 0.0, links
 
     def follow(self, item: int, share: float) -> None:
         """All that was made from *item*, which holds *share*, waits for its turn."""

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from fillbook.trace.book import chain, queries, reach, suspects
-from fillbook.trace.book.derive import LineState
+from fillbook.trace.book.line_state import LineState
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import account, exposure, ids, onepass, times
 from fillbook.trace.core import recall as rules

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fillbook.trace.book import queries
-from fillbook.trace.book.derive import plain_word
 from fillbook.trace.book.opening import Book
+from fillbook.trace.book.search_words import plain_word
 
 MONTH_S = 30 * 86_400 + 10 * 3600
 MOST = 200

@@ -83,6 +83,12 @@ class _Kept:
 _KEPT = _Kept()
 
 
+def forget() -> None:
+    """Let go of all that is kept, so that a first look can be measured."""
+    with _KEPT.lock:
+        _KEPT.books.clear()
+
+
 def recall(
     book: Book,
     shop: str,

@@ -15,7 +15,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
-from itertools import pairwise
+from itertools import accumulate, pairwise
 from typing import NamedTuple
 
 from fillbook.trace.core.errors import Nonsense
@@ -469,28 +469,36 @@ class _Track:
         limit, nearest = rule.limit_mc - shift, rule.limit_mc - shift - rule.near_mk
         q_k = rule.activation_j_mol / GAS_CONSTANT
         self.at = [at for at, _ in sensor.samples]
+        lengths = [later - at for at, later in pairwise(self.at)]
+        if lengths and min(lengths) <= 0:
+            raise Nonsense(
+                "The samples are not in order of time, or two bear the same time: sort them and keep one."
+            )
         broken = _broken(self.at, sensor.breaks)
-        self.credited, self.nearly, self.seen = [0], [0], [0]
-        self.aged = [0.0]
-        credited = nearly = seen = 0
-        aged = 0.0
-        for n, ((t0, m0), (t1, m1)) in enumerate(pairwise(sensor.samples)):
-            length = t1 - t0
-            if length <= 0:
-                raise Nonsense(
-                    "The samples are not in order of time, or two bear the same time: sort them and keep one."
-                )
-            if length <= sensor.gap_s and n not in broken:
-                seen += length
-                low = min(m0, m1)
-                credited += length if low >= limit else _part(t0, m0, t1, m1, limit)
-                nearly += length if low >= nearest else _part(t0, m0, t1, m1, nearest)
-                if q_k:
-                    aged += _aged((t0, m0 + shift, t1, m1 + shift), t0, t1, q_k, rule.limit_mc)
-            self.credited.append(credited)
-            self.nearly.append(nearly)
-            self.seen.append(seen)
-            self.aged.append(aged)
+        seen = [
+            length if length <= sensor.gap_s and n not in broken else 0 for n, length in enumerate(lengths)
+        ]
+        self.seen = [0, *accumulate(seen)]
+        self.lowest = min((mc for _, mc in sensor.samples), default=limit)
+        self.credited = self._at_or_above(limit, seen)
+        self.nearly = self._at_or_above(nearest, seen)
+        self.aged = [0.0] * len(self.seen)
+        if q_k:
+            aged = (
+                _aged((t0, m0 + shift, t1, m1 + shift), t0, t1, q_k, rule.limit_mc) if length else 0.0
+                for ((t0, m0), (t1, m1)), length in zip(pairwise(sensor.samples), seen, strict=True)
+            )
+            self.aged = list(accumulate(aged, initial=0.0))
+
+    def _at_or_above(self, limit: int, seen: list[int]) -> list[int]:
+        """The running sum of the whole seconds at or above *limit*; of a zone that was never below it, all that was seen."""
+        if self.lowest >= limit:
+            return self.seen
+        parts = (
+            length if m0 >= limit <= m1 or not length else _part(t0, m0, t1, m1, limit)
+            for ((t0, m0), (t1, m1)), length in zip(pairwise(self.sensor.samples), seen, strict=True)
+        )
+        return [0, *accumulate(parts)]
 
     def reached(self, first: int, needed_s: int) -> int:
         """The whole second at which the credit since sample *first* came to *needed_s*, which it does."""

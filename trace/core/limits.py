@@ -41,7 +41,7 @@ LIMITS: dict[str, Limit] = {
         "duration", 48 * 3600, "48 h at the limit: the long end of practice, 24 to 48 h in a warm room."
     ),
     "near_limit": Limit(
-        "temperature_difference", 1_111, "2 °F: hours just below the limit are shown, never credited."
+        "temperature_difference", 1_111, "2 °F (1.1 °C): hours just below the limit are shown, never credited."
     ),
     "attended_gap": Limit(
         "duration", 12 * 3600, "Hand readings in a zone without logger at most 12 h apart (m)."
@@ -56,7 +56,7 @@ LIMITS: dict[str, Limit] = {
         "duration", 4 * 3600, "A large section takes about four hours to follow the room (m)."
     ),
     "cold_start_below": Limit(
-        "temperature", 18_333, "65 °F: a casing or mix below this starts cold and cures slower (m)."
+        "temperature", 18_333, "65 °F (18.3 °C): a casing or mix below this starts cold and cures slower (m)."
     ),
     "cold_small": Limit("duration", 4 * 3600, "Hours added after a cold start, small section (m)."),
     "cold_medium": Limit("duration", 8 * 3600, "Hours added after a cold start, medium section (m)."),
@@ -87,7 +87,7 @@ LIMITS: dict[str, Limit] = {
     "spike_step": Limit(
         "temperature_difference",
         5_556,
-        "10 °F: a logger that jumps so far and back within two samples is looked at first (m).",
+        "10 °F (5.6 °C): a logger that jumps so far and back within two samples is looked at first (m).",
     ),
     "flat_after": Limit(
         "duration",

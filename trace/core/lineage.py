@@ -9,13 +9,13 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 KINDS = ("L", "G", "F")  # the order of the lanes: totes, regrind batches, tires
 BOX_H, GAP, LANE_GAP, MIN_W, TOP = 44, 6, 34, 124, 44  # a box is a link: as high as a finger needs
 
 
-@dataclass(frozen=True)
-class Node:
+class Node(NamedTuple):
     """One item: its kind's letter, from when to when it mattered (epoch seconds), the key it folds under, and its words."""
 
     id: str
@@ -26,8 +26,7 @@ class Node:
     words: str
 
 
-@dataclass(frozen=True)
-class Edge:
+class Edge(NamedTuple):
     """Grams that went from *parent* to *child* (best)."""
 
     parent: str

@@ -20,7 +20,7 @@ from fillbook.trace.work.filling import FinishFill
 bp = Blueprint("drafts", __name__)
 #: The fields that are said of a draft: the name, and what stands after its value beside a unit.
 TOLD = (("weight_g", ""), ("topup_g", "top-up"), ("pressure_pa", ""), ("mix_e4", "regrind"))
-BESIDE = ("at", "who", "signed_by", "override")  # of the form, beside the verb's fields
+BESIDE = ("at", "override")  # of the form, beside the verb's fields; who signs is said anew on each device
 LONGEST_VALUE = 500
 
 

@@ -126,7 +126,19 @@ def how_sure_are_we() -> ResponseReturnValue:
 def as_json() -> Response:
     found = _found(with_traces=True)
     del found["lacking"]  # nothing is
-    return _file(json.dumps(found, indent=1, ensure_ascii=False), "application/json", found, "json")
+    return _file(_json(found), "application/json", found, "json")
+
+
+def _json(found: dict[str, Any]) -> str:
+    """*found* as JSON with a line for each tire: written at once they take a tenth of the time."""
+    parts = []
+    for name, value in found.items():
+        if name == "items" and value:
+            lines = ",\n  ".join([json.dumps(one, ensure_ascii=False) for one in value])
+            parts.append(f' "items": [\n  {lines}\n ]')
+        else:
+            parts.append(f" {json.dumps(name)}: {json.dumps(value, ensure_ascii=False)}")
+    return "{\n" + ",\n".join(parts) + "\n}"
 
 
 @bp.get("/recall.csv")
@@ -161,7 +173,7 @@ def opened(seq: int) -> str:
     for one in later:
         one |= queries.place_of(book, one["item"])
     changed = (
-        next((one for one in closed_recalls.changed(book, shop) if one.seq == seq), None) if closing else None
+        next(iter(closed_recalls.changed(book, shop, only=seq)), None) if closing else None
     )
     return render_template(
         "recall/opened.html", row=row, items=items, how_sure=HOW_SURE, tiers=TIERS, closing=closing, later=later, changed=changed,
