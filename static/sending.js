@@ -190,6 +190,7 @@
       ? inWords("Not sent: this device has no connection. What you typed is kept on it, also when this page is closed. Send it again when the connection is back: it is written down only once.")
       : inWords("No answer came from the book. What you typed is kept on this device, also when this page is closed. Send it again: it is written down only once, even if it had arrived."));
     place.classList.add("unsent");
+    form.dispatchEvent(new CustomEvent("typed", { detail: { said: typed(form), sent: false } })); // for other devices, should this one end here
     document.dispatchEvent(new CustomEvent("heard", { detail: "stop" }));
     const again = button(place, inWords("Send again"), () => {});
     again.type = "submit";

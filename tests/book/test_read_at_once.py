@@ -71,6 +71,15 @@ def test_limits_read_at_once_are_those_read_one_by_one(told):
                 assert limit(name, scope) == queries.limit(book, "BH", name, at, scope), (name, scope, at)
 
 
+def test_every_limit_is_shown_with_the_value_in_force(told):
+    for at in (0, told.now - 3 * DAY, told.now):
+        shown = queries.limits_now(told.book, "BH", at)
+        assert list(dict.fromkeys(row.name for row in shown)) == list(limits.LIMITS)
+        for row in shown:
+            assert row.value == queries.limit(told.book, "BH", row.name, at, row.scope), row
+    assert {row.scope for row in shown if row.set} > {""}
+
+
 @pytest.mark.parametrize("us", [None, True, False])
 def test_what_an_item_is_known_by_is_among_its_facts(told, us):
     say = items.Say(told.book, "BH", us)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from fillbook.trace.book import reach, recalls, worked_out
+from fillbook.trace.book import how_sure, reach, recalls, worked_out
 from fillbook.trace.book.latest import latest
 from fillbook.trace.book.opening import open_book
 from fillbook.trace.core import recall as rules
@@ -44,6 +44,20 @@ def test_it_is_the_recall_itself(one, defect):
             for _ in range(2):
                 mine = worked_out.recall(one.book, "BH", said, defect=defect, **how)
                 assert whole(mine) == asked and list(whole(mine)) == list(asked)
+
+
+@pytest.mark.parametrize("defect", rules.DEFECTS)
+def test_the_explanation_is_the_one_that_walks_everything_again(one, defect):
+    by_unknown = 0
+    for said in [*one.lots, *(code for code in one.made if code[2] == "G")]:
+        for threshold in (10, 100, 1500):
+            asked = recalls.recall(one.book, "BH", said, defect=defect, threshold_e4=threshold)
+            _, mine = worked_out.how_sure_are_we(
+                one.book, "BH", said, defect=defect, threshold_e4=threshold, us=False
+            )
+            assert mine == how_sure.explain(one.book, "BH", asked, False, said)
+            by_unknown += "because material of unknown origin" in mine["tiers"][3]["sentence"]
+    assert by_unknown > 1 or defect == rules.SETTING
 
 
 def test_before_the_walk_only_what_it_went_straight_into_stands_there(one):

@@ -144,6 +144,22 @@ def test_a_draft_typed_without_a_connection_is_offered_once_it_is_back(shop):
     assert shop.drafts() == 1
 
 
+def test_a_fill_that_could_not_be_sent_is_offered_too(shop):
+    one = shop.device("Sam")
+    one.context.set_offline(True)
+    type_in(one, "330", "60", wait=False)
+    one.locator("main").get_by_role("button", name="DONE", exact=True).click()
+    one.get_by_text("Not sent: this device has no connection").wait_for()
+    with one.expect_response(lambda got: "/draft/" in got.url and got.ok):
+        one.context.set_offline(False)
+    shop.contexts.pop().close()
+    other = shop.device("Kim")
+    other.get_by_text("Sam typed 330 lb, 60 psi").wait_for()
+    other.get_by_role("button", name="Take it over").click()
+    done(other)
+    assert shop.written() == [(149685, "Kim")] and shop.drafts() == 0
+
+
 def test_a_cleared_form_takes_its_draft_away(shop):
     one = shop.device("Sam")
     type_in(one, "330", "60")

@@ -2,6 +2,7 @@
 
 import importlib.util
 import json
+import threading
 import time
 from pathlib import Path
 
@@ -244,7 +245,7 @@ def test_what_is_said_to_change_no_list_is_known_by_that_name():
     assert set(closed_recalls.SAYS_NOTHING) <= {*registry.everything(), *registry.BY_ITSELF}
 
 
-def test_a_long_list_is_worked_out_in_the_background_and_said_then(shop):
+def test_a_long_list_is_worked_out_in_the_background_and_said_then(shop, monkeypatch):
     shop.suspect, _ = shop.ready_line("line 1")
     shop.tires = [shop.fill(shop.tire(), kg=100)]
     shop.wait(hours=10)
@@ -252,7 +253,12 @@ def test_a_long_list_is_worked_out_in_the_background_and_said_then(shop):
     settle_all(shop)
     close(shop, recall)
     tire = late_fill(shop)
+    compare, go_on = closed_recalls._compare, threading.Event()
+    monkeypatch.setattr(
+        closed_recalls, "_compare", lambda *asked: compare(*asked) if go_on.wait(20) else None
+    )
     assert closed_recalls.changed(shop.book, "BH", at_once=0) == [], "nobody waits for it"
+    go_on.set()
     for _ in range(200):
         if found := closed_recalls.changed(shop.book, "BH", at_once=0):
             break

@@ -220,9 +220,7 @@ def _compared(book: Book, shop: str, row: Row, late: int, at_once: int | None) -
     if at_once is None or _is_few(book, shop, row, at_once):
         seen[2] = (late, _compare(book, shop, row))
     elif seen[3].acquire(blocking=False):  # else it is being worked out already
-        work = threading.Thread(
-            target=_work_out, args=(book, shop, row, late, seen), name=f"recall {row.recall_seq}", daemon=True
-        )
+        work = threading.Thread(target=_work_out, args=(book, shop, row, late, seen), daemon=True)
         work.start()
     return seen[2][1]
 

@@ -16,16 +16,22 @@ NAMED = 3
 
 
 def explain(
-    book: Book, shop: str, found: dict[str, Any], us: bool | None = None, said: str = ""
+    book: Book,
+    shop: str,
+    found: dict[str, Any],
+    us: bool | None = None,
+    said: str = "",
+    before: reach.Reach | None = None,
 ) -> dict[str, Any]:
     """*found*, as :func:`recalls.recall` gives it, explained for the page *how sure are we?*
 
     ``tiers``: per tier ``tier``, ``count`` and ``sentence``, all five of them, empty ones too. ``rests_on``: sentences on the
     weights, contents and anchors that the bounds come from. Masses in pounds where *us*, else kilograms; left out, as the shop does. *said*: the suspect
-    as it was asked for, where its words in *found* do not say it again.
+    as it was asked for, where its words in *found* do not say it again. *before*: what was reached when *found* was made, if it is at hand:
+    then less has to be walked again.
     """
     if any(one["tier"] == recall.NOT_EXCLUDED for one in found["items"]):
-        found = {**found, "by_unknown": _by_unknown(book, shop, found, said or found["suspect"])}
+        found = {**found, "by_unknown": _by_unknown(book, shop, found, said or found["suspect"], before)}
     say = _Say(queries.is_us(book, shop) if us is None else us, found)
     by_tier: dict[str, list[Item]] = {tier: [] for tier in recall.TIERS}
     for one in found["items"]:
@@ -137,14 +143,22 @@ def _traces(say: _Say, traces: dict[str, int]) -> str:
     )
 
 
-def _by_unknown(book: Book, shop: str, found: dict[str, Any], said: str) -> tuple[int, list[str]]:
+def _by_unknown(
+    book: Book, shop: str, found: dict[str, Any], said: str, before: reach.Reach | None
+) -> tuple[int, list[str]]:
     """How many tires are not excluded only because unknown material may be the suspect's; and the batches with the most of it."""
     suspect = suspects.suspect(book, shop, said)
     through = found["defect"] == recall.CONTAMINATION
-    known = reach.exact(book, replace(suspect, since=NEVER, made=NEVER), through=through)
+    known_alone = replace(suspect, since=NEVER, made=NEVER)
     mine = [ids.read(one["id"]) for one in found["items"] if one["tier"] == recall.NOT_EXCLUDED]
     numbers = reach.numbers(book, mine)
-    many = sum(known.held.value(number).upper < found["threshold"] for number in numbers.values())
+    if not through:
+        known = reach.straight(book, known_alone).held
+    elif before is None:
+        known = reach.exact(book, known_alone).held
+    else:
+        known = reach.again(book, known_alone, numbers.values(), before)
+    many = sum(known.value(number).upper < found["threshold"] for number in numbers.values())
     low, high = reach.range_of(book, shop)
     batches = book.tuples(
         f"SELECT c.code FROM {reach.unknown_links(book, 'k')} JOIN item c ON c.num = k.child WHERE k.parent = 0 AND k.cut_at >= ? AND k.child BETWEEN ? AND ? "
@@ -193,7 +207,9 @@ def _rests_on(book: Book, shop: str, found: dict[str, Any], say: _Say) -> list[s
         words.append(
             f"On {name} a hose is taken to hold {say.mass(low)} to {say.mass(high)}, the hopper {say.mass(bottom)} to {say.mass(top)}."
         )
-        least, most = (queries.limit(book, shop, f"mixed_content_{end}", 2**53, line) for end in ("low", "high"))
+        least, most = (
+            queries.limit(book, shop, f"mixed_content_{end}", 2**53, line) for end in ("low", "high")
+        )
         if most:
             words.append(
                 f"In its tube, fill hose and gun {say.mass(least)} to {say.mass(most)} stay after a fill and go into the next tire, unless they were blown out."

@@ -161,20 +161,22 @@ def _nodes(book: Book, codes: Sequence[str], asked: str) -> list[lineage.Node]:
     """The items with when they mattered: a tote from its hooking up to its coming off, a fill at its end, anything else when it came in."""
     seen: dict[str, tuple[int, int]] = {}
     lots: dict[str, str] = {}
-    for part, marks in reach.parts(codes):
-        for code, at in book.tuples(
-            f"SELECT item, min(at) FROM touch WHERE item IN ({marks}) AND state IS NOT NULL GROUP BY item",
-            *part,
-        ):
+    for part, marks in reach.parts(code for code in codes if code[2] == "F"):
+        for code, at in book.tuples(f"SELECT item, at FROM fill WHERE item IN ({marks})", *part):
             seen[code] = at, at
+    for part, marks in reach.parts(code for code in codes if code[2] == "L"):
         for code, first, last in book.tuples(
             f"SELECT item, min(at), max(at) FROM line_act WHERE item IN ({marks}) AND what IN ('hook', 'off') GROUP BY item",
             *part,
         ):
             seen[code] = first, last
-        for code, at in book.tuples(f"SELECT item, at FROM fill WHERE item IN ({marks})", *part):
-            seen[code] = at, at
         lots.update(book.tuples(f"SELECT item, lot FROM tote WHERE item IN ({marks})", *part))
+    for part, marks in reach.parts(code for code in codes if code not in seen):
+        for code, at in book.tuples(
+            f"SELECT item, min(at) FROM touch WHERE item IN ({marks}) AND state IS NOT NULL GROUP BY item",
+            *part,
+        ):
+            seen[code] = at, at
     nodes = []
     for code in codes:
         words = fold = recalls.pretty(code)  # what stands in the book was checked when it was minted

@@ -68,14 +68,16 @@ def rules_number(book: Book, shop: str, at: int) -> int:
 def limits_now(book: Book, shop: str, at: int) -> list[Row]:
     """Every limit with the value in force, and where it comes from."""
     rows = []
+    said: dict[str, list[Row]] = {}
+    for row in book.rows(
+        "SELECT name, scope, value, typed, source, from_at FROM limit_set WHERE shop = ? AND from_at <= ? "
+        "ORDER BY scope, from_at DESC, seq DESC",
+        shop, at,
+    ):  # fmt: skip
+        said.setdefault(row.pop("name"), []).append(row)
     for name, one in limits.LIMITS.items():
-        said = book.rows(
-            "SELECT scope, value, typed, source, from_at FROM limit_set WHERE shop = ? AND name = ? AND from_at <= ? "
-            "ORDER BY scope, from_at DESC, seq DESC",
-            shop, name, at,
-        )  # fmt: skip
         scopes: set[str] = set()
-        for row in said:
+        for row in said.get(name, ()):
             if row.scope not in scopes:
                 scopes.add(row.scope)
                 rows.append(Row(name=name, why=limits.why(name), set=True, **row))

@@ -132,6 +132,30 @@ def straight(book: Book, suspect: Suspect, *, unknown: bool = True) -> Reach:
     return Reach(held, 0.0, members)
 
 
+def again(book: Book, suspect: Suspect, items: Iterable[int], before: Reach) -> Pass:
+    """What *items* hold of *suspect*, through regrind, as :func:`exact` finds it, by way of what was reached *before* alone: of a suspect
+    with the same members who can be in no more of what is of unknown origin.
+    """
+    held = begin(book, suspect, True)
+    rows: list[Row] = []
+    level, seen = list(items), set(items)
+    while level:
+        parents: dict[int, None] = {}
+        for part, marks in parts(level):
+            found = book.tuples(
+                f"SELECT {LINK} FROM link WHERE child IN ({marks}) ORDER BY child, draw, stream, parent",
+                *part,
+            )
+            rows += found
+            parents.update(dict.fromkeys(row[4] for row in found))
+        level = [parent for parent in parents if parent in before.held.items and parent not in seen]
+        seen.update(level)
+    rows.sort(key=lambda row: row[:4])
+    held.rows(rows)
+    held.finish()
+    return held
+
+
 def bounded(book: Book, suspect: Suspect, *, through: bool = True, cut: float) -> Reach:
     """As :func:`exact`, but what was made from a tire that holds less than *cut* (upper bound) is not looked at.
 
@@ -204,9 +228,7 @@ def share_in(book: Book, item: int, members: set[int], cut: float) -> tuple[floa
         elif links is None:
             left += share
         else:
-            for parent, best in links:
-                if parent and best:
-                    back.give(parent, share * best / whole)
+            back.give([(parent, share * best / whole) for parent, best in links if parent and best])
     return found, left
 
 
@@ -236,7 +258,7 @@ def back_to(book: Book, item: int, cut: float) -> Kin:
         for parent, best in links:
             if parent and best:
                 grams[parent, number] = grams.get((parent, number), 0) + best
-                back.give(parent, share * best / whole)
+        back.give([(parent, share * best / whole) for parent, best in links if parent and best])
     del shares[item]
     return Kin(shares, grams, traces)
 
@@ -280,12 +302,9 @@ def origins(book: Book, item: int, cut: float) -> tuple[dict[int, float], float]
         for parent, best in links:
             if best:
                 sums[parent] = sums.get(parent, 0) + best
-        for parent, best in sums.items():
-            part = share * best / whole
-            if parent:
-                back.give(parent, part)
-            else:
-                found[0] = found.get(0, 0.0) + part
+        if unknown := sums.pop(0, 0):
+            found[0] = found.get(0, 0.0) + share * unknown / whole
+        back.give([(parent, share * best / whole) for parent, best in sums.items()])
     return found, left
 
 
@@ -306,13 +325,17 @@ class _Back:
         self.last: dict[int, int | None] = {item: 0}
         self.waiting: list[tuple[int, int]] = [(0, item)]
 
-    def give(self, parent: int, share: float) -> None:
-        if parent in self.shares:
-            self.shares[parent] += share
-        else:
-            self.shares[parent] = share
-            last = self.last[parent]
-            heappush(self.waiting, (2**62 if last is None else -last, parent))
+    def give(self, parts: Iterable[tuple[int, float]]) -> None:
+        """Each parent gets its share, and its turn."""
+        shares, last = self.shares, self.last
+        for parent, share in parts:
+            before = shares.get(parent)
+            if before is None:
+                shares[parent] = share
+                made = last[parent]
+                heappush(self.waiting, (2**62 if made is None else -made, parent))
+            else:
+                shares[parent] = before + share
 
     def __iter__(self) -> Iterator[tuple[int, float, int, list[tuple[int, int]] | None]]:
         while self.waiting:
@@ -334,6 +357,7 @@ class _Back:
             if self.shares[number] >= self.cut and self._unread(number):
                 level[number] = self.shares[number]
         sums: dict[int, float] = {}
+        parents: set[int] = set()
         while level:
             found: dict[int, list[tuple[int, int]]] = {item: [] for item in level}
             self.last.update(dict.fromkeys(level))
@@ -346,21 +370,25 @@ class _Back:
                     before = self.last[child]
                     if before is None or last > before:
                         self.last[child] = last
-            more: dict[int, None] = {}
+            more: set[int] = set()
             for child, links in found.items():
                 whole = sum([best for _, best in links])
                 self.links[child] = whole, links
-                held = level[child] / whole if whole else 0.0
+                parents.update([parent for parent, _ in links])
+                if not whole:
+                    continue
+                held = level[child] / whole
+                enough = self.cut / held / 8  # what little it gives is not looked at so closely
                 for parent, best in links:
-                    if parent:
+                    if best >= enough and parent:
                         sums[parent] = sums.get(parent, 0.0) + held * best
-                        more[parent] = None
+                        more.add(parent)
             level = {
                 parent: sums[parent]
                 for parent in more
                 if sums[parent] + self.shares.get(parent, 0.0) >= self.cut and self._unread(parent)
             }
-        self._ask_last([parent for parent in sums if parent not in self.last])
+        self._ask_last([parent for parent in parents if parent and parent not in self.last])
 
     def _unread(self, number: int) -> bool:
         return number not in self.links and number not in self.ends and self.last.get(number, 0) is not None

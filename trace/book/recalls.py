@@ -122,7 +122,8 @@ def _listing(
             if more:
                 share = exposure.Interval(share.lower, share.best, min(1.0, share.upper + more))
             item = held.items[number]
-            tier = rules.tier_of(share._replace(best=min(1.0, share.best + more)), item.direct, threshold)
+            counted = share._replace(best=min(1.0, share.best + more)) if more else share
+            tier = rules.tier_of(counted, item.direct, threshold)
         shares[number] = share
         if tier == rules.TRACES:
             traces += 1
@@ -136,26 +137,25 @@ def _listing(
     )
     sides = _sides(book, [n for n in listed if n in held.items and held.items[n].direct_most], held.suspects)
     paths = {n: held.path(n) for n in listed}
-    codes = _codes(book, {step for path in paths.values() for step in path} - set(rows)) | {
-        n: row[0] for n, row in rows.items()
-    }
+    codes = _codes(book, {step for path in paths.values() for step in path} - set(rows))
+    shown = {n: pretty(code) for n, code in codes.items()} | {n: pretty(row[0]) for n, row in rows.items()}
     names: dict[str, str] = {}
     items = []
     for number in listed:
-        code, state, place, since = rows[number]
+        _, state, place, since = rows[number]
         item, share = held.items.get(number, _NOTHING), shares[number]
         grams = rules.grams_of(share, item.total)
         if place and place not in names:
             names[place] = queries.name_of(book, place)
         items.append(
             {
-                "id": pretty(code),
+                "id": shown[number],
                 "tier": tiers[number],
                 "exposure": {"least": _share(share.lower), "best": _share(share.best), "most": _share(share.upper)},
                 "grams": {"least": grams.least, "best": grams.best, "most": grams.most},
                 "side_share": _share(sides.get(number, 0.0)),
                 "unknown": _share(item.unknown / item.total if item.total else 0.0),
-                "path": [pretty(codes[step]) for step in paths[number]],
+                "path": [shown[step] for step in paths[number]],
                 "place": {"state": state, "where": names[place] if place else "", "since": times.utc_text(since)},
             }
         )  # fmt: skip
@@ -404,8 +404,8 @@ def trace(book: Book, said: str, *, cut: float = 1e-5, with_origins: bool = True
         number = book.value("SELECT num FROM item WHERE code = ?", item)
         links = suspects.made_of(book, item)
         by_number, left = reach.origins(book, number, cut) if links else ({}, 0.0)
-        codes = _codes(book, [one for one in by_number if one])
-        origins = {codes.get(one, ""): share for one, share in by_number.items()}
+        words = _tote_words(book, by_number)
+        origins = {words[one][0]: share for one, share in by_number.items()}
         on = suspects.made_from_it(book, item)
         sums: dict[str, int] = defaultdict(int)
         for link in on:
@@ -416,7 +416,6 @@ def trace(book: Book, said: str, *, cut: float = 1e-5, with_origins: bool = True
             for n, grams in enumerate((link.least_g, link.best_g, link.most_g)):
                 came[link.parent][n] += grams
             streams[link.parent].add(link.stream)
-        words = _tote_words(book, origins)
         lots: dict[tuple[str, str], float] = defaultdict(float)
         for source, share in origins.items():
             if words[source]:

@@ -138,7 +138,7 @@ def how_sure_are_we(
         found = _answer(book, one, threshold_e4, False)
         asked = ("sure", threshold_e4, us)
         if asked not in one.said:
-            one.said[asked] = how_sure.explain(book, shop, found, us, said)
+            one.said[asked] = how_sure.explain(book, shop, found, us, said, one.found)
         return found, one.said[asked]
 
 

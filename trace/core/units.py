@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
+from functools import lru_cache
 
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.core.quote import quoted
@@ -169,6 +170,7 @@ def in_unit(dimension: str, value: int, unit: str) -> Fraction:
     return (value - known.zero) / known.size
 
 
+@lru_cache(maxsize=8192)  # a list shows the same weights and pressures in many rows
 def show(dimension: str, value: int, unit: str, digits: int | None = None) -> str:
     """*value* (canonical units) as screens and labels show it, rounded half to even to *digits* decimals.
 

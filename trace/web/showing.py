@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import datetime
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
@@ -53,10 +54,10 @@ def hours(seconds: int | None) -> str:
     return "" if seconds is None else times.hours(seconds)
 
 
-@lru_cache(maxsize=64)
-def _day(at: int, zone: str) -> int:
-    """The local day of *at*, counted on."""
-    return times.local(at, zone).toordinal()
+@lru_cache(maxsize=8192)  # the same tires are looked at again and again
+def _there(at: int, zone: str) -> tuple[str, datetime]:
+    """*at* in full, and on the clocks of *zone*."""
+    return times.show(at, zone), times.local(at, zone)
 
 
 def day_and_time(at: int | None, now: int) -> str:
@@ -64,11 +65,10 @@ def day_and_time(at: int | None, now: int) -> str:
     if at is None:
         return ""
     zone = here.say().zone
-    full = times.show(at, zone)
+    full, there = _there(at, zone)
     if len(full) > 16:  # an hour that happens twice is never shortened
         return full
-    there = times.local(at, zone)
-    days = there.toordinal() - _day(now, zone)
+    days = there.toordinal() - _there(now, zone)[1].toordinal()
     if not days:
         return f"{there:%H:%M} today"
     if abs(days) < 6:

@@ -179,7 +179,7 @@ JOBS = (
             "Print at actual size. Each symbol is read back from the very file before you get it.",
             "A tire carries a tied tag through a wheel hole in the shop. Outside, paper does not last: brand or paint the service number, and write "
             "down wheel and tire serials.",
-            "Printing a label again asks why, and the book counts the copies. A label that fell off is thrown away.",
+            "Printing a label again asks why, and the copy's number stands on it. A label that fell off is thrown away.",
         ),
         (), (("Labels", "/labels"),),
         "A label with its square symbol, its bars and its ID",
