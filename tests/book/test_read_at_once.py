@@ -77,7 +77,7 @@ def test_every_limit_is_shown_with_the_value_in_force(told):
         assert list(dict.fromkeys(row.name for row in shown)) == list(limits.LIMITS)
         for row in shown:
             assert row.value == queries.limit(told.book, "BH", row.name, at, row.scope), row
-    assert {row.scope for row in shown if row.set} > {""}
+    assert any(row.scope for row in shown) and any(not row.set for row in shown)
 
 
 @pytest.mark.parametrize("us", [None, True, False])

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from fillbook.trace.book import queries, recalls, suspects
+from fillbook.trace.book import queries, suspects, worked_out
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.book.reach import is_few, parts
 from fillbook.trace.core import ids, times
@@ -117,13 +117,8 @@ def listed(book: Book, shop: str, opened: Row, at: int) -> list[Listed]:
 def today(book: Book, shop: str, opened: Row) -> dict[str, str]:
     """The tires that the recall *opened* would list by what the book knows now: compact ID -> tier."""
     try:
-        found = recalls.recall(
-            book,
-            shop,
-            opened.suspect,
-            defect=opened.defect,
-            threshold_e4=opened.threshold_e6 // 100,
-            with_account=False,
+        found = worked_out.recall(
+            book, shop, opened.suspect, defect=opened.defect, threshold_e4=opened.threshold_e6 // 100
         )
     except ShopError:  # what was suspected is void by now
         return {}

@@ -375,9 +375,9 @@ class _Back:
                 whole = sum([best for _, best in links])
                 self.links[child] = whole, links
                 parents.update([parent for parent, _ in links])
-                if not whole:
+                held = level[child] / whole if whole else 0.0
+                if not held:
                     continue
-                held = level[child] / whole
                 enough = self.cut / held / 8  # what little it gives is not looked at so closely
                 for parent, best in links:
                     if best >= enough and parent:

@@ -404,8 +404,7 @@ def trace(book: Book, said: str, *, cut: float = 1e-5, with_origins: bool = True
         number = book.value("SELECT num FROM item WHERE code = ?", item)
         links = suspects.made_of(book, item)
         by_number, left = reach.origins(book, number, cut) if links else ({}, 0.0)
-        words = _tote_words(book, by_number)
-        origins = {words[one][0]: share for one, share in by_number.items()}
+        origins, words = _named(book, by_number)
         on = suspects.made_from_it(book, item)
         sums: dict[str, int] = defaultdict(int)
         for link in on:
@@ -449,15 +448,22 @@ def trace(book: Book, said: str, *, cut: float = 1e-5, with_origins: bool = True
         }
 
 
-def _tote_words(book: Book, sources: Iterable[str]) -> dict[str, dict[str, str]]:
-    """Supplier, lot and side of each of *sources* that is a tote; nothing of the others."""
-    words: dict[str, dict[str, str]] = {source: {} for source in sources}
-    for part, marks in _parts(source for source in words if source):
-        for item, supplier, lot, side in book.tuples(
-            f"SELECT item, supplier, lot, side FROM tote WHERE item IN ({marks})", *part
+def _named(book: Book, by_number: dict[int, float]) -> tuple[dict[str, float], dict[str, dict[str, str]]]:
+    """The shares by ID; and supplier, lot and side of each that is a tote, nothing of the others."""
+    shares: dict[str, float] = {}
+    words: dict[str, dict[str, str]] = {}
+    codes: dict[int, tuple[str, dict[str, str]]] = {0: ("", {})}
+    for part, marks in _parts(number for number in by_number if number):
+        for number, code, supplier, lot, side in book.tuples(
+            "SELECT i.num, i.code, t.supplier, t.lot, t.side FROM item i LEFT JOIN tote t ON t.item = i.code "
+            f"WHERE i.num IN ({marks})",
+            *part,
         ):
-            words[item] = {"supplier": supplier, "lot": lot, "side": side}
-    return words
+            codes[number] = code, {} if lot is None else {"supplier": supplier, "lot": lot, "side": side}
+    for number, share in by_number.items():
+        code, said = codes[number]
+        shares[code], words[code] = share, said
+    return shares, words
 
 
 def frozen(book: Book, shop: str, seq: int) -> dict[str, Any] | None:

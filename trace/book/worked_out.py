@@ -16,6 +16,7 @@ from weakref import WeakKeyDictionary
 from fillbook.trace.book import chain, how_sure, reach, recalls, suspects
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import recall as rules
+from fillbook.trace.core.errors import ShopError
 
 AT_ONCE = 150  # so many items reached are walked while somebody waits for the page
 MOST_KEPT = 100_000  # items of walks that are kept in all, some 50 MB
@@ -68,6 +69,10 @@ class _Kept:
             found = ones.pop(key, None) or _One(key[3])
             ones[key] = found
             return found
+
+    def drop(self, book: Book, key: Key) -> None:
+        with self.lock:
+            self.books.get(book, OrderedDict()).pop(key, None)
 
     def fit(self, book: Book) -> None:
         """Let go of what is more than may be kept: first the walks, then what was asked longest ago; the latest lists stay."""
@@ -152,7 +157,11 @@ def _worked(book: Book, key: Key, said: str) -> Iterator[_One]:
     one = _KEPT.one(book, key)
     with one.lock:
         if one.suspect is None or one.account is None:
-            one.suspect = suspects.suspect(book, key[0], said)
+            try:
+                one.suspect = suspects.suspect(book, key[0], said)
+            except ShopError:  # nothing of the kind in the book: nothing to keep
+                _KEPT.drop(book, key)
+                raise
             one.account = recalls.account_of(book, one.suspect, one.all_found(book), one.defect)
         yield one
         one.rows = sum(len(said["items"]) for said in one.said.values() if "items" in said)

@@ -13,7 +13,7 @@ from flask import Response, g, request
 from pydantic import BaseModel
 
 from fillbook import __version__
-from fillbook.trace.book import chain, cures, items, paged, queries, recalls
+from fillbook.trace.book import chain, cures, items, paged, queries, recalls, worked_out
 from fillbook.trace.core import ids, times, units
 from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.web import here
@@ -250,9 +250,10 @@ def recall(
                 field="threshold_pct",
                 expected="such as 1",
             )
-    return recalls.recall(
+    found = worked_out.recall(
         here.book(), here.shop(), suspect, defect=defect, threshold_e4=least, with_traces=traces
     )
+    return {name: value for name, value in found.items() if name != "lacking"}
 
 
 @call(
