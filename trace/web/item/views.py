@@ -20,6 +20,7 @@ from fillbook.trace.work.ask import Item, fields_of
 from fillbook.trace.work.corrections import FIXED
 
 bp = Blueprint("item", __name__)
+FOLLOWED = 5e-5  # the share of an item down to which the page goes on to what it was made from
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,7 @@ def item(code: str) -> str:
 def _trace(item: str) -> dict[str, Any]:
     book = here.book()
     shop = queries.shop_of(book, item)
-    return latest(book, shop, ("trace", item), lambda: recalls.trace(book, item, with_origins=False))
+    return latest(book, shop, ("trace", item), lambda: recalls.trace(book, item, cut=FOLLOWED, with_origins=False))
 
 
 def _after() -> tuple[int, ...] | None:
