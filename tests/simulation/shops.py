@@ -171,22 +171,23 @@ class RandomShop:
             bias=self.random.choice((0, -0.03, 0.03, 0.02)),
         )  # fmt: skip
         if self.tubes:
-            low = self.random.choice((400, 1200, 2500))
-            tube = low, low + self.random.choice((0, 200, 1500))
-            for end, grams in zip(("low", "high"), tube, strict=True):
-                self.shop.lead(
-                    "set limit",
-                    limit=f"mixed_content_{end}",
-                    to=f"{grams / 1000:g} kg",
-                    source="weighed",
-                    line=name,
-                )
-            line.tube = parcels.Tube(
-                parcels.somewhere(self.random, *tube),
-                spread=parcels.somewhere(self.random, 0, 1),
-                clean_after=5,
-            )
+            self.hang_tube(line)
         return line
+
+    def hang_tube(self, line: Line) -> None:
+        """Another tube, fill hose and gun, of another content; what stood in the old one is gone."""
+        low = self.random.choice((400, 1200, 2500))
+        tube = low, low + self.random.choice((0, 200, 1500))
+        for end, grams in zip(("low", "high"), tube, strict=True):
+            self.shop.lead(
+                "set limit",
+                limit=f"mixed_content_{end}",
+                to=f"{grams / 1000:g} kg",
+                source="weighed",
+                line=line.name,
+            )
+        content, spread = parcels.somewhere(self.random, *tube), parcels.somewhere(self.random, 0, 1)
+        line.tube = parcels.Tube(content, spread=spread, clean_after=5)
 
     # -- what happens ----------------------------------------------------------------------------------------------------------
     def run(self, fills: int) -> None:
@@ -204,6 +205,8 @@ class RandomShop:
                 self.purge(line)
             elif what < 0.72:
                 self.hook_up(line, self.random.choice("AB"), used_to_the_end=self.chance(0.2))
+            elif what < 0.745 and line.tube and self.chance(0.2):
+                self.hang_tube(line)
             elif what < 0.745 and line.tube and self.chance(0.5):
                 line.tube.blow_out()
                 self.enter(

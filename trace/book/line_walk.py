@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from fillbook.trace.book import links, queries, spans
+from fillbook.trace.book import links, spans
 from fillbook.trace.book.line_state import STREAMS, Key, LineState, line_state, vessel
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.book.spans import Bands
@@ -41,9 +41,8 @@ class Walk:
         self, book: Book, shop: str, line: str, state: LineState, start: Key, acts: list[Row]
     ) -> None:
         self.book, self.shop, self.line, self.state = book, shop, line, state
-        self.bands = Bands(book, shop)
+        self.bands = Bands(book, shop, line)
         self.vessels: dict[tuple[str, int], flow.Vessel] = {}
-        self.mixed: dict[int, tuple[int, int]] = {}
         self.settled: set[int] = set()
         self.states: list[tuple[Any, ...]] = []
         self.links: list[tuple[Any, ...]] = []
@@ -116,7 +115,7 @@ class Walk:
         """Take a draw out of the hopper; whether it was more than can have been in it."""
         if state.hopper_most_g < 0:
             return False
-        off = flow.slack(act.r_g, self._band("R", act)) + self._fills_zone(act, act.r_g)
+        off = flow.slack(act.r_g, self._band("R", act))
         began = act.at if act.started_at is None else act.started_at
         meanwhile = sum(grams for at, grams in state.hopper_over if at >= began)
         left = state.hopper_most_g + meanwhile - act.r_g + off
@@ -124,7 +123,8 @@ class Walk:
         # What is still over may go into the same fill's top-up; for a later fill it can't have been in the hopper.
         state.hopper_over = [[act.at, left - room]] if left > room else []
         state.hopper_most_g = max(0, room)
-        state.hopper_least_g = max(0, state.hopper_least_g - act.r_g - off)
+        more_g = _part_of(self._mixed_content(act.at)[1], act, act.r_g)  # to fill a tube that was blown out
+        state.hopper_least_g = max(0, state.hopper_least_g - act.r_g - off - more_g)
         return left < 0
 
     def _vessel(self, name: str, at: int) -> flow.Vessel:
@@ -159,11 +159,14 @@ class Walk:
             off_ratio = state.off_ratio()
             self._draw(act)
         elif not act.stream:
-            state.mixed = state.mixed and mixed_zone.blow_out(state.mixed)
+            low, high = self._mixed_content(act.at)
+            state.mixed = mixed_zone.blow_out(state.mixed or mixed_zone.Zone(low, high)) if high else None
         else:
             name = act.stream
             stream = replace(state.streams[name], vessel=self._vessel(name, act.at))
             state.streams[name] = self._change(stream, act, key)
+            if act.what == "clean" and state.mixed:
+                state.mixed = replace(state.mixed, at=0)  # what flushed it may have left through tube and gun
             if name == "R":
                 self._hopper(state, act)
             else:
@@ -218,15 +221,17 @@ class Walk:
         child, draw = self.numbers[act.item], links.draw_id(act.seq, act.n)
         self.book.execute("DELETE FROM link WHERE child = ? AND draw = ?", (child, draw))
         grams = {"A": act.a_g, "B": act.b_g, "R": act.r_g}
-        bands = {name: self._band(name, act) for name in STREAMS}
         before, held, together = dict(state.streams), {}, False
+        fills_g = zone.hi_g if zone and (not zone.parts or self._may_be_blown_out(zone, act)) else 0
         for name in STREAMS:
-            more_g = self._fills_zone(act, grams[name]) if zone else 0
             state.streams[name], held[name] = flow.draw(
-                before[name], grams[name], band_e4=bands[name], more_g=more_g
+                before[name],
+                grams[name],
+                band_e4=self._band(name, act),
+                more_g=_part_of(fills_g, act, grams[name]),
             )
         if zone:
-            state.mixed, (held, together) = self._through_zone(zone, act, before, grams, bands, held)
+            held, together = self._through_zone(zone, act, before, held, fills_g)
         for name, shares in held.items():
             self._link(act, child, draw, name, shares, together)
         self._hopper_gave(state, act)
@@ -241,67 +246,66 @@ class Walk:
             parent = self.numbers[share.parent] if share.parent else 0
             cut_at = None if share.parent else act.at
             self.links.append(
-                (
-                    child,
-                    draw,
-                    stream,
-                    parent,
-                    links.order(act.at, 1),
-                    share.least_g,
-                    share.best_g,
-                    share.most_g,
-                    cut_at,
-                    int(together),
-                )
-            )
+                (child, draw, stream, parent, links.order(act.at, 1), share.least_g, share.best_g, share.most_g, cut_at, int(together))
+            )  # fmt: skip
 
     # -- the mixed zone --------------------------------------------------------------------------------------------------------
     def _zone(self, act: Row) -> mixed_zone.Zone | None:
-        """The mixed zone before a draw; None where nothing stays in it from one fill to the next."""
+        """The mixed zone before a draw; None where nothing stays in it from one fill to the next.
+
+        Nobody knows what stands in it when the first draw of all goes through it, nor whether another hose was hung when its content
+        was set anew: that draw allows for both contents, and for a zone that was blown out.
+        """
         low, high = self._mixed_content(act.at)
-        if not high:
-            self.state.mixed = None
-            return None
-        zone = self.state.mixed or mixed_zone.Zone(low, high)
-        return replace(zone, lo_g=low, hi_g=high)
+        before = self.state.mixed
+        if before is None:
+            return mixed_zone.unknown(low, high) if high else None
+        if (before.lo_g, before.hi_g) == (low, high):
+            return before
+        if not high:  # from now on it is blown out after each fill; what the last one left is in this one
+            return replace(before, at=0) if before.parts else None
+        return replace(before, lo_g=min(before.lo_g, low), hi_g=max(before.hi_g, high), at=0)
 
     def _mixed_content(self, at: int) -> tuple[int, int]:
-        if at not in self.mixed:
-            low, high = (
-                queries.limit(self.book, self.shop, f"mixed_content_{end}", at, self.line)
-                for end in ("low", "high")
-            )
-            self.mixed[at] = (min(low, high), max(low, high))
-        return self.mixed[at]
+        low, high = (self.bands.limit(f"mixed_content_{end}", at) for end in ("low", "high"))
+        return min(low, high), max(low, high)
 
-    def _fills_zone(self, act: Row, grams: int) -> int:
-        """What a stream may have given besides, to fill a zone that was blown out, noted or not."""
-        high = self._mixed_content(act.at)[1]
-        return -(-high * grams // max(1, act.a_g + act.b_g + act.r_g))
+    def _may_be_blown_out(self, zone: mixed_zone.Zone, act: Row) -> bool:
+        """Whether the zone stood so long that it would have set, had nobody blown it out."""
+        began = act.at if act.started_at is None else act.started_at
+        return began - zone.at > self.bands.limit("pot_life", act.at)
 
     def _through_zone(
         self,
         zone: mixed_zone.Zone,
         act: Row,
         before: dict[str, flow.Stream],
-        grams: dict[str, int],
-        bands: dict[str, int],
         came: dict[str, tuple[flow.Share, ...]],
-    ) -> tuple[mixed_zone.Zone, mixed_zone.Drawn]:
-        """What *came* from the streams, as they were *before*, drawn through the zone."""
+        fills_g: int,
+    ) -> mixed_zone.Drawn:
+        """What *came* from the streams, as they were *before*, drawn through the zone; *fills_g*: what may have filled it first."""
+        grams = {"A": act.a_g, "B": act.b_g, "R": act.r_g}
+        bands = {name: self._band(name, act) for name in STREAMS}
         whole, band_e4 = sum(grams.values()), max(bands.values())
-        contents = before["A"].vessel.after_contents
+        contents = self.bands.limit("contents_until_gone", act.at)
+        low, high = self._mixed_content(act.at)
         last_g = mixed_zone.window(zone, whole, band_e4, contents)
         coming = {}
         for name in STREAMS:
             of = -(-last_g * grams[name] // max(1, whole))
-            earlier, _ = flow.draw(
-                before[name], grams[name] - of, band_e4=bands[name], more_g=self._fills_zone(act, grams[name])
-            )
-            _, last = flow.draw(earlier, of, band_e4=bands[name])
+            last = came[name]
+            if of < grams[name] and high:  # else what went in all along may be what is in it afterwards
+                more_g = _part_of(fills_g, act, grams[name])
+                earlier, _ = flow.draw(before[name], grams[name] - of, band_e4=bands[name], more_g=more_g)
+                _, last = flow.draw(earlier, of, band_e4=bands[name])
             coming[name] = mixed_zone.Coming(grams[name], came[name], last)
-        began = act.at if act.started_at is None else act.started_at
-        stood = began - zone.at > queries.limit(self.book, self.shop, "pot_life", act.at)
-        return mixed_zone.draw(
-            zone, coming, act.at, band_e4=band_e4, after_contents=contents, perhaps_blown_out=stood
-        )
+        after, drawn = mixed_zone.draw(
+            zone, coming, act.at, band_e4=band_e4, after_contents=contents, perhaps_blown_out=bool(fills_g and zone.parts),
+        )  # fmt: skip
+        self.state.mixed = replace(after, lo_g=low, hi_g=high) if high else None
+        return drawn
+
+
+def _part_of(zone_g: int, act: Row, grams: int) -> int:
+    """What a stream that gives *grams* of a draw gives besides to fill a zone of *zone_g*, rounded up."""
+    return -(-zone_g * grams // max(1, act.a_g + act.b_g + act.r_g))

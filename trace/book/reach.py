@@ -161,10 +161,12 @@ def bounded(book: Book, suspect: Suspect, *, through: bool = True, cut: float) -
 
     What is left out of a tire that way is at most s·cut/(1 − s), s being the highest share of regrind the shop ever ran: a tire gets
     the share s from batches; a batch, as a mean of tires, lacks at most what one of them lacks, or *cut* where that one was not
-    followed; so r ≤ s·(cut + r). Batches are always followed. Where s is 1 there is no such bound, and the answer is exact.
+    followed; so r ≤ s·(cut + r). Batches are always followed. Where s is 1 there is no such bound, and the answer is exact; so it is where
+    what stays in tube and gun goes into the next tire, which may then hold more regrind than was ever run.
     """
     share = (book.value("SELECT max(mix_e4) FROM line_act WHERE shop = ?", suspect.shop) or 0) / 10_000
-    if share >= 1:
+    tubes = "SELECT 1 FROM limit_set WHERE shop = ? AND name = 'mixed_content_high' AND value > 0 LIMIT 1"
+    if share >= 1 or book.value(tubes, suspect.shop):
         return exact(book, suspect, through=through)
     held = begin(book, suspect, through)
     members = tuple(sorted(held.suspects))

@@ -25,14 +25,15 @@ AT_ONCE = 500  # items that one query takes
 
 
 class Bands:
-    """By how many ten-thousandths a weight of a basis may be off, by the limit in force at its time."""
+    """By how many ten-thousandths a weight of a basis may be off, by the limit in force at its time; and the other limits of *line*."""
 
-    def __init__(self, book: Book, shop: str) -> None:
+    def __init__(self, book: Book, shop: str, line: str = "") -> None:
         self.said: dict[str, list[tuple[int, int]]] = {}
+        # what was set for the line counts before what was set for the shop, as in queries.limit
         for name, from_at, value in book.tuples(
-            "SELECT name, from_at, value FROM limit_set WHERE shop = ? AND scope = '' ORDER BY from_at, seq",
-            shop,
-        ):
+            "SELECT name, from_at, value FROM limit_set WHERE shop = ? AND scope IN ('', ?) ORDER BY scope, from_at, seq",
+            shop, line,
+        ):  # fmt: skip
             self.said.setdefault(name, []).append((from_at, value))
 
     def limit(self, name: str, at: int) -> int:

@@ -42,7 +42,7 @@ VERB_WORDS = {
     "add-zone": "Add a zone where tires cure",
     "admit-device": "Let a device use the book over the network, with a token and a role of its own",
     "attach": "Attach a certificate, a delivery note or a photograph",
-    "clean": "Flush a line or empty and clean it: nothing from before remains in it",
+    "clean": "Flush a line, empty and clean it, or blow it out: nothing from before remains in the parts named",
     "close-recall": "Close a recall: freezes what became of each tire it lists; any without an outcome takes a reason",
     "correct": "Correct one event, or void it; minted IDs stay what they are",
     "dismiss-device": "Let a device use the book no longer; its token is worth nothing from now on",

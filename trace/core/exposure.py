@@ -68,7 +68,7 @@ NO_GRAMS = Grams(0, 0, 0)
 
 
 class Genealogy:
-    """Links read once: every child with its groups of links (one draw, one stream), after everything it is made from.
+    """Links read once: every child with its groups of links (one draw's stream, or all of a draw together), after everything it is made from.
 
     Raises Damaged where a link's grams are out of order, or where a child has links later than one it is a parent in.
     """
@@ -184,7 +184,7 @@ def intervals(
 ) -> dict[str, Interval]:
     """The fraction of each child that came from *suspects* together, with the bounds that the grams' bounds allow.
 
-    Group by group (one draw, one stream) every parent has its least, and the rest of the group goes to the parents of highest
+    Group by group (one draw's stream, or a draw together) every parent has its least, and the rest of the group goes to the parents of highest
     (for the upper bound) or lowest (for the lower) exposure, each up to its most: the exact optimum of the linear programme
     for one group, and the rule for a set of totes at once. Bounds of the parents are used in turn; mosts are never multiplied.
     Unknown origin counts 0 in ``lower`` and ``best``, and in ``upper`` 1 where *unknown_may_hold* of the link says so.

@@ -429,7 +429,7 @@ def content(stream: Stream) -> tuple[Share, ...]:
             (stream.before, *(s.parent for s in stream.sources)), older, older[1:], strict=False
         )
     ]
-    return _whole_shares(parts, held)
+    return whole_shares(parts, held)
 
 
 # ---- keeping a stream ---------------------------------------------------------------------------------------------------------
@@ -688,13 +688,10 @@ def _without_those_all_gone(stream: Stream) -> Stream:
     return stream
 
 
-def whole_shares(parts: Sequence[tuple[str, float, float, float]], of: int) -> tuple[Share, ...]:
-    """(parent, least, best, most) in whole grams, merged by parent: least down, most up, best so that it adds up to *of* grams."""
-    return _whole_shares(parts, _Span(of, of, of))
-
-
-def _whole_shares(parts: Sequence[tuple[str, float, float, float]], whole: _Span) -> tuple[Share, ...]:
-    """Merge (parent, least, best, most) by parent and round: least down, most up, best so that it adds up to *whole*."""
+def whole_shares(parts: Sequence[tuple[str, float, float, float]], whole: _Span | int) -> tuple[Share, ...]:
+    """Merge (parent, least, best, most) by parent and round: least down, most up, best so that it adds up to *whole*, grams."""
+    if isinstance(whole, int):
+        whole = _Span(whole, whole, whole)
     parents = list(dict.fromkeys(parent for parent, *_ in parts))
     merged = []
     for parent in parents:

@@ -76,6 +76,15 @@ class Drawn(NamedTuple):
     together: bool
 
 
+def unknown(lo_g: int, hi_g: int) -> Zone:
+    """A zone of which nobody knows what it holds, or whether it is blown out."""
+    half = WHOLE // 2
+    parts = tuple(
+        Part(stream, flow.UNKNOWN, 0, best, WHOLE) for stream, best in (("A", half), ("B", half), ("R", 0))
+    )
+    return Zone(lo_g, hi_g, parts, tuple((part.stream, 0, WHOLE) for part in parts))
+
+
 def blow_out(zone: Zone) -> Zone:
     """The zone with nothing in it."""
     return replace(zone, parts=(), mix=())
@@ -111,7 +120,7 @@ def draw(
     after = _after(zone, coming, through, mix_after, after_contents)
     before = {(part.stream, part.parent): _Range.of(part) for part in zone.parts}
     amounts = {
-        key: _range_of(share.least_g, share.best_g, share.most_g)
+        key: _Range(share.least_g, share.best_g, share.most_g)
         for key, share in (
             ((name, share.parent), share) for name, one in coming.items() for share in one.shares
         )
@@ -124,7 +133,7 @@ def draw(
     streams = {name: [key for key in keys if key[0] == name] for name in coming}
     weights = {
         name: through.leaves(
-            _exactly(one.grams),
+            _Range(*(one.grams,) * 3),
             mix_before.get(name, _NONE)._replace(best=sum(before[key].best for key in streams[name] if key in before)),
             mix_after[name]._replace(best=sum(after[key].best for key in streams[name] if key in after)),
         )
@@ -199,14 +208,6 @@ def _up(part: float) -> int:
     return min(WHOLE, max(0, math.ceil(part * WHOLE - _NOISE)))
 
 
-def _range_of(least: float, best: float, most: float) -> _Range:
-    return _Range(float(least), float(best), float(most))
-
-
-def _exactly(value: float) -> _Range:
-    return _Range(value, value, value)
-
-
 def _contents(zone: Zone, band_e4: int) -> tuple[float, float]:
     """The least and most the zone holds, in grams as this draw's were written: its weight may be off, the zone's is not."""
     band = min(max(0, band_e4), 9_000)
@@ -225,6 +226,11 @@ class _Through:
     @property
     def middle(self) -> float:
         return sum(self.contents) / 2
+
+    @property
+    def more(self) -> float:
+        """By what factor more than the draw's grams may have come."""
+        return 1 + self.contents[1] / self.grams if self.empty else 1.0
 
     def mixes(self, after_contents: int) -> bool:
         """Whether some of what the zone held before may still be in it afterwards."""
@@ -260,46 +266,57 @@ def _after(
     after_contents: int,
 ) -> dict[tuple[str, str], _Range]:
     """The parts of the zone after the draw, by stream and parent."""
-    least_g, most_g = through.contents
-    grams = through.grams
-    more = 1 + most_g / grams if through.empty else 1.0
+    if through.mixes(after_contents):
+        return _with_some_left(zone, coming, through, mix_after, after_contents)
+    return _with_nothing_left(coming, through)
+
+
+def _with_nothing_left(coming: Mapping[str, Coming], through: _Through) -> dict[tuple[str, str], _Range]:
+    """All the zone holds came at the end of this draw: of each parent no more than came of it then."""
+    least_g = through.contents[0]
     found: dict[tuple[str, str], _Range] = {}
-    if not through.mixes(after_contents):
-        for name, one in coming.items():
-            part = one.grams / grams  # a draw's mix is one
-            last_g = sum(share.best_g for share in one.last)
-            if not last_g:
-                continue
-            mosts = {
-                share.parent: min(part, share.most_g * more / least_g) if least_g else part
-                for share in one.last
-            }
-            for share in one.last:
-                others = sum(most for parent, most in mosts.items() if parent != share.parent)
-                best = min(part * share.best_g / last_g, mosts[share.parent])
-                found[name, share.parent] = _Range(
-                    min(best, max(0.0, part - others)), best, mosts[share.parent]
-                )
-        return found
-    # Some of what was in it stays: as likely as in a hose, and in bounds whatever part of the draw pushed out whatever part of it.
+    for name, one in coming.items():
+        part = one.grams / through.grams  # a draw's mix is one
+        last_g = sum(share.best_g for share in one.last)
+        if not last_g:
+            continue
+        mosts = {
+            share.parent: min(part, share.most_g * through.more / least_g) if least_g else part
+            for share in one.last
+        }
+        for share in one.last:
+            others = sum(most for parent, most in mosts.items() if parent != share.parent)
+            best = min(part * share.best_g / last_g, mosts[share.parent])
+            found[name, share.parent] = _Range(min(best, max(0.0, part - others)), best, mosts[share.parent])
+    return found
+
+
+def _with_some_left(
+    zone: Zone,
+    coming: Mapping[str, Coming],
+    through: _Through,
+    mix_after: Mapping[str, _Range],
+    after_contents: int,
+) -> dict[tuple[str, str], _Range]:
+    """Some of what was in it stays: as likely as in a hose, and in bounds whatever part of the draw pushed out whatever part of it."""
+    grams, least_g = through.grams, through.contents[0]
     stays = 0.0
     if through.middle and not through.empty:
         theta = grams / through.middle
-        stays = max(0.0, 1 - theta + vessels.likely_phi(vessels.HOSE, theta, after_contents))
-        if theta >= after_contents:
-            stays = 0.0
+        if theta < after_contents:
+            stays = max(0.0, 1 - theta + vessels.likely_phi(vessels.HOSE, theta, after_contents))
+    lost = grams / least_g if least_g else 1.0
     before = {(part.stream, part.parent): _Range.of(part) for part in zone.parts}
     came = {(name, share.parent): share for name, one in coming.items() for share in one.shares}
+    found: dict[tuple[str, str], _Range] = {}
     for key in dict.fromkeys([*before, *came]):
         was = before.get(key, _NONE)
         new = came.get(key)
-        entered = new.most_g * more if new else 0.0
-        highest = mix_after[key[0]].most
-        lost = grams / least_g if least_g else 1.0
+        entered = new.most_g * through.more if new else 0.0
         found[key] = _in_order(
             0.0 if through.empty else max(0.0, was.least - lost),
             stays * was.best + (1 - stays) * (new.best_g / grams if new else 0.0),
-            min(highest, was.most + (entered / least_g if least_g else 1.0)),
+            min(mix_after[key[0]].most, was.most + (entered / least_g if least_g else 1.0)),
         )
     return found
 
@@ -315,7 +332,7 @@ def _mix_after(
     found = {}
     for name, one in coming.items():
         part = one.grams / through.grams  # a draw's mix is one
-        was = before.get(name, _NONE) if through.mixes(after_contents) else _exactly(part)
+        was = before.get(name, _NONE) if through.mixes(after_contents) else _Range(part, part, part)
         found[name] = _Range(min(part, was.least), part, max(part, was.most))
     return found
 

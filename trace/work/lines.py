@@ -124,7 +124,7 @@ class Clean(Ask):
 
 @verb("clean", Clean, place="line")
 def clean(ask: Clean, floor: Floor) -> dict[str, Any]:
-    """Flush a line or empty and clean it: nothing from before remains in it."""
+    """Flush a line, empty and clean it, or blow it out: nothing from before remains in the parts named."""
     floor.must_exist(ask.line, "cleaning")
     return {"streams": PARTS[ask.parts], "parts": [SUBSTANCE[s] for s in PARTS[ask.parts]]}
 
