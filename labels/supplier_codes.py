@@ -105,6 +105,26 @@ def read(text: str, notes: Iterable[Note] = ()) -> ReadCode:
     return found if found.fields else _by_note(found, bare, notes)
 
 
+def is_torn(text: str) -> bool:
+    """Whether a code that nothing reads looks like the rest of one whose first characters were lost on the way.
+
+    It begins with a bracket's end, a dash, a dot, a slash or a colon; or it holds brackets or separators (FNC1) further on and no
+    element before them; or it is an address without its beginning. Ask it of a code for which `read` found no fields.
+
+    >>> is_torn("-3000"), is_torn("0)NB-3000"), is_torn("B-3000(17)261130"), is_torn("NB-3000")
+    (True, True, True, False)
+    """
+    for typed in _TYPED_SEPARATORS:
+        text = text.replace(typed, _GS)
+    bare = text[3:] if text.startswith(_GS1_SYMBOLS) else text
+    return (
+        re.match(r"\d{0,4}\)|[-./:,]", bare) is not None
+        or (not bare.startswith("(") and re.search(r"\(\d{2,4}\)", bare) is not None)
+        or _GS in bare.strip(_GS)
+        or re.match(r"(?!https?://)\w{0,5}://", bare, re.IGNORECASE) is not None
+    )
+
+
 def preview(pattern: str, example: str, dates: str = "YYMMDD") -> dict[str, Filled]:
     """What *pattern* reads from *example*. Raises Nonsense for a bad pattern, or where the example does not fit it."""
     note = Note("", pattern, dates)

@@ -6,15 +6,18 @@
   if (!form || !place) return;
   const AFTER = 700, AGAIN = 10000, PATIENCE = 8000; // ms: after the last key; when it did not get there; for an answer
   let unkept, timer = 0; // unkept: what the server does not have yet; undefined where it has all
+  const taken = "took:" + form.dataset.draft;
+  let took = JSON.parse(sessionStorage.getItem(taken) || "[]"); // the drafts taken over here: they are not offered any more
   let flight = Promise.resolve(); // one after the other: what was typed first never arrives last
 
   form.addEventListener("typed", function (event) { // sending.js says so
     clearTimeout(timer);
+    if (!event.detail.said) keepTook([]);
     if (event.detail.sent) {
       unkept = undefined; // it is on its way into the book, which forgets the draft
       return;
     }
-    unkept = event.detail.said ? JSON.stringify(event.detail.said) : "";
+    unkept = event.detail.said ? JSON.stringify(took.length ? { ...event.detail.said, took: took } : event.detail.said) : "";
     if (event.detail.said) timer = setTimeout(tell, AFTER);
     else event.detail.until = tell(); // cleared
   });
@@ -25,6 +28,10 @@
     else flight = flight.then(function () { return send(false); }); // others may have typed meanwhile
   });
 
+  function keepTook(marks) {
+    took = marks;
+    try { sessionStorage.setItem(taken, JSON.stringify(took)); } catch (_) { /* full: offered once more, no worse */ }
+  }
   function tell() {
     clearTimeout(timer);
     flight = flight.then(function () { return keep(false); });
@@ -55,7 +62,9 @@
     place.querySelectorAll("button[data-said]").forEach(function (button) {
       button.hidden = false;
       button.onclick = function () {
-        form.dispatchEvent(new CustomEvent("take", { detail: { said: JSON.parse(button.dataset.said), name: button.dataset.name } }));
+        const said = JSON.parse(button.dataset.said), before = took;
+        keepTook([button.dataset.mark].concat(said.took || [], took).slice(0, 12));
+        form.dispatchEvent(new CustomEvent("take", { detail: { said: said, name: button.dataset.name, back: function () { keepTook(before); } } }));
       };
     });
   }

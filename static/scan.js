@@ -6,7 +6,13 @@
   const writable = "input, textarea, select, [contenteditable]";
   const inUse = "a, button, summary, label, option, [tabindex]," + writable;
   const LEAST = 6, PAUSE = 150, FAST = 55; // characters; ms between two; ms a character on average: no hand types like that
+  const STALL = 2000; // ms a scanner on a poor radio may stop in the middle of a label
+  const NO_NUMBER = /[\p{L}:(\/]/u, WITH_UNIT = /^\s*[\d.,]+\s*\p{L}{1,3}\s*$/u; // no number holds these, but a hand may type "148 kg"
+  const BEGINS = /^(https?:|\p{L}{2}-?\p{L}-?\d|\(\d)/iu; // a whole label's beginning
+  const FITS = 18; // characters of the words in the box of a phone
   const TWICE = 2000; // ms in which the same scan again is the scanner's echo
+
+  if (header && header.placeholder.length > FITS && matchMedia("(max-width: 26rem)").matches) header.placeholder = header.dataset.short;
 
   function kept(store, name) {
     try { return JSON.parse(store.getItem(name)); } catch (_) { return null; }
@@ -48,22 +54,42 @@
         focusBox();
         field = box;
       }
-      if (!run || run.field !== field || event.timeStamp - run.last > PAUSE)
-        run = { field: field, before: field.value, text: "", first: event.timeStamp };
+      const since = run && event.timeStamp - run.last;
+      if (!run || run.field !== field || !(since <= PAUSE || run.foreign || (since <= STALL && isFast(run))))
+        run = { field: field, before: field.dataset.before ?? field.value, text: "", took: 0, late: 0 };
+      else if (since > STALL) run.late = run.text.length;
+      else if (since <= PAUSE) run.took += since;
       run.text += event.key;
       run.last = event.timeStamp;
+      if (isNumber(field) && NO_NUMBER.test(event.key)) {
+        run.foreign = true;
+        field.dataset.before = run.before; // sending.js keeps this, not the half of a label
+      }
       return;
     }
     if (event.key !== "Enter" && event.key !== "Tab") {
       if (event.key !== "Shift" && event.key !== "CapsLock" && event.key !== "Dead") run = null;
       return;
     }
-    const ended = run;
+    const ended = run && run.field === field ? run : null;
     run = null;
-    if (!ended || ended.field !== field || ended.text.length < LEAST || event.timeStamp - ended.last > PAUSE) return;
-    if ((ended.last - ended.first) / (ended.text.length - 1) > FAST) return;
-    scanned(event, ended);
+    if (field && isNumber(field) && NO_NUMBER.test(field.value)) { // a scan however slowly it came, and never sent with the form
+      if ((WITH_UNIT.test(field.value) && !(ended && isFast(ended))) || (event.key === "Tab" && !(ended && ended.foreign))) return;
+      const before = field.dataset.before || "", value = field.value;
+      let code = ended && ended.foreign ? ended.text : value.startsWith(before) ? value.slice(before.length) : value;
+      if (ended && ended.late && BEGINS.test(code.slice(ended.late))) code = code.slice(ended.late); // scanned once more from its beginning
+      scanned(event, { field: field, before: before, text: code });
+    } else if (ended && event.timeStamp - ended.last <= PAUSE && isFast(ended)) scanned(event, ended);
   }, true);
+  function isNumber(field) { // a PIN is none: what was typed there is shown nowhere
+    return field.type !== "password" && (field.inputMode === "decimal" || field.inputMode === "numeric");
+  }
+  function isFast(one) {
+    return one.text.length >= LEAST && one.took / (one.text.length - 1) <= FAST;
+  }
+  document.addEventListener("input", function (event) {
+    if (!NO_NUMBER.test(event.target.value)) delete event.target.dataset.before;
+  });
 
   function scanned(event, ended) {
     const field = ended.field;
@@ -74,7 +100,7 @@
         header.form.requestSubmit();
       }
     } else if (field.hasAttribute("data-scan-here")) {
-      return; // the page knows what to do with it
+      if (!field.dispatchEvent(new CustomEvent("scanned", { detail: field.value, cancelable: true }))) event.preventDefault(); // the page took it
     } else if (field.matches("textarea")) {
       if (event.key === "Tab") {
         event.preventDefault();
@@ -86,6 +112,7 @@
       if (!header) return;
       field.value = ended.before;
       field.dispatchEvent(new Event("input", { bubbles: true }));
+      if (box !== header && !box.dispatchEvent(new CustomEvent("scanned", { detail: ended.text, cancelable: true }))) return; // the page took it
       header.value = ended.text;
       byScanner();
       header.form.requestSubmit();

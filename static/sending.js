@@ -24,7 +24,7 @@
       if (!one.name || UNKEPT.includes(one.name) || one.disabled || ["hidden", "password", "file", "submit", "button"].includes(one.type)) continue;
       if ((one.type === "radio" || one.type === "checkbox") && !one.checked) continue;
       if (one.tagName === "BUTTON") continue;
-      (found[one.name] = found[one.name] || []).push(one.value);
+      (found[one.name] = found[one.name] || []).push(one.dataset.before ?? one.value); // scan.js: a label is being scanned into a number
     }
     return found;
   }
@@ -65,12 +65,14 @@
     const who = document.querySelector("[data-who]");
     store(key(form), { said: said, request: form.elements.request && form.elements.request.value, sent: !!sent, at: Date.now(), who: who ? who.dataset.who : "" });
   }
-  const arrived = sessionStorage.getItem("sent");
+  const arrived = sessionStorage.getItem("sent"), sentTo = sessionStorage.getItem("sent to");
   sessionStorage.removeItem("sent");
+  const went = performance.getEntriesByType("navigation")[0];
+  const answers = !(went && went.type === "back_forward") && document.getElementById("page").dataset.answered; // the address of the form it answers
   const wrong = (form) => form.querySelector(".trouble, .error") || document.querySelector("main > .trouble");
   if (arrived) { // a form went the browser's own way; a page that answers it says so, a page gone back to does not
     const same = forms.find((form) => key(form) === arrived);
-    if (!same || wrong(same) || document.querySelector("main > .note[role=status]")) localStorage.removeItem(arrived);
+    if ((answers && answers === sentTo) || (same ? wrong(same) : document.querySelector("main > .trouble")) || document.querySelector("main > .note[role=status]")) localStorage.removeItem(arrived);
   }
   forms.forEach(function (form) {
     asDrawn.set(form, JSON.stringify(typed(form)));
@@ -86,9 +88,11 @@
       button(place, inWords("Put back what stood here"), function () {
         put(form, stood);
         place.remove();
+        event.detail.back();
         save(form);
       });
     });
+    form.addEventListener("drawn", function () { asDrawn.set(form, JSON.stringify(typed(form))); }); // anew, by what its label said (dock.js)
     let waiting;
     ["input", "change"].forEach((kind) => form.addEventListener(kind, function () {
       clearTimeout(waiting);
@@ -98,11 +102,19 @@
   });
   addEventListener("pagehide", () => forms.forEach((form) => { if (!gone.has(form)) save(form); }));
 
+  function clock(at) { // as every other time of the pages: the shop's zone, 24 hours
+    const how = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" }, zone = document.getElementById("page").dataset.zone;
+    try {
+      return new Date(at).toLocaleTimeString("en-GB", { ...how, timeZone: zone || undefined });
+    } catch (_) { // a zone this browser does not know
+      return new Date(at).toLocaleTimeString("en-GB", how);
+    }
+  }
   function restore(form, before) {
     put(form, before.said);
     if (before.sent && before.request && form.elements.request) form.elements.request.value = before.request;
     if (!before.sent) form.dataset.restored = "typed";
-    const when = new Date(before.at).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+    const when = clock(before.at);
     const place = note(form, "look", before.sent
       ? inWords("This was sent at {when} and no answer came. Send it again: it is written down only once.", { when })
       : inWords("Kept from {when}: typed on this device and not sent.", { when: when + (before.who ? " (" + before.who + ")" : "") }));
@@ -149,6 +161,7 @@
     gone.add(form);
     if (elsewhere || (connected && !form.hasAttribute("data-stay"))) {
       sessionStorage.setItem("sent", key(form));
+      sessionStorage.setItem("sent to", new URL(elsewhere ? event.submitter.formAction : form.action).pathname);
       return; // the browser's own way
     }
     event.preventDefault();

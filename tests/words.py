@@ -18,12 +18,12 @@ from babel.messages.catalog import Catalog
 from babel.messages.pofile import read_po, write_po
 
 from fillbook.labels import faces, parts
-from fillbook.trace.core import ids, labelling, limits
+from fillbook.trace.core import ids, labelling, limits, units
 from fillbook.trace.languages.catalogue import LANGUAGES, PLACE, po_file
 from fillbook.trace.web import showing, wording
 from fillbook.trace.web.languages import runs, script
 from fillbook.trace.work import registry
-from fillbook.trace.work.ask import fields_of
+from fillbook.trace.work.ask import Measure, fields_of
 
 ROOT = Path(__file__).resolve().parent.parent
 #: Where sentences of the pages are made. The commands, the labels' own drawing and the description for programs stay English.
@@ -31,7 +31,7 @@ PYTHON = ("trace/core", "trace/book", "trace/work", "trace/web", "labels")
 NOT_SAID = {
     "trace/web/api/openapi.py", "trace/web/api/shapes.py", "trace/web/api/calls.py", "trace/web/api/problems.py", "trace/web/api/reading.py", "trace/web/api/views.py",
     "trace/web/headers.py", "trace/web/keys.py", "trace/web/refusing.py", "trace/web/languages/runs.py", "trace/languages/catalogue.py", "trace/book/tables.py", "trace/book/opening.py",
-    "labels/symbols.py", "labels/preview.py", "labels/pdf.py", "labels/fitting.py", "labels/layout.py", "labels/logos.py",
+    "labels/symbols.py", "labels/preview.py", "labels/pdf.py", "labels/fitting.py", "labels/logos.py",
     "trace/work/action_lines.py", "trace/book/backup.py", "trace/book/replay.py", "trace/book/suspects.py",
     "trace/book/reach.py", "trace/book/paged.py", "trace/web/languages/script.py",
 }  # fmt: skip
@@ -261,6 +261,9 @@ def gather() -> dict[str, list[tuple[str, int]]]:
         for one in asked:
             heard(wording.caption(verb.name, one.name))
             heard(one.words)
+            if isinstance(one.mark, Measure):
+                heard(units.called(one.name, one.mark.canonical))
+                heard(one.mark.what)
             for choice in one.choices:
                 heard(choice)
     heard = hear("words")

@@ -14,7 +14,9 @@ import peewee
 import pytest
 
 from fillbook.trace.book import (
+    bears_back,
     chain,
+    closed_recalls,
     cures,
     derive,
     glance,
@@ -135,6 +137,14 @@ def test_the_answers_are_the_same(pair):
         assert items.about(file.book, item) == items.about(server.book, item)
         assert recalls.trace(file.book, item) == recalls.trace(server.book, item)
     assert items.search(file.book, "BH", "loader") == items.search(server.book, "BH", "loader") != []
+    bears = [sorted(bears_back.bears_back(one.book, "BH", 0, one.now)) for one in pair]
+    assert bears[0] == bears[1] != []
+    assert closed_recalls.changed(file.book, "BH") == closed_recalls.changed(server.book, "BH")
+    opened = [queries.recalls(one.book, "BH")[0] for one in pair]
+    listed = [
+        closed_recalls.listed(one.book, "BH", row, one.now) for one, row in zip(pair, opened, strict=True)
+    ]
+    assert listed[0] == listed[1] != []
     assert [row["id"] for row in cures.racks(file.book, "BH", file.now)] == [
         row["id"] for row in cures.racks(server.book, "BH", server.now)
     ]

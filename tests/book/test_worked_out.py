@@ -210,3 +210,40 @@ def test_the_latest_answers_are_kept_and_no_more(shop):
     shop.tote("A")
     latest(shop.book, "BH", ("number", 0), lambda: asked.append("after an event"))
     assert asked[-1] == "after an event"
+
+
+def test_a_walk_let_go_while_it_is_asked_for_is_given_all_the_same(one):
+    """Another thread makes room between the look whether it is there and the answer."""
+
+    class Vanishing(worked_out._One):
+        found = property(lambda self: self.there.pop() if self.there else None, lambda self, found: None)
+
+        def __init__(self):
+            self.suspect, self.defect, self.there = "a lot", rules.CONTAMINATION, ["the walk"]
+
+    assert Vanishing().all_found(one.book) == "the walk"
+
+
+def test_ever_new_thresholds_do_not_fill_the_memory(one, monkeypatch):
+    """Lists without a tire and sentences take room, too."""
+    monkeypatch.setattr(worked_out, "MOST_KEPT", 100)
+    for threshold in range(1, 121):
+        worked_out.how_sure_are_we(
+            one.book, "BH", one.lots[0], defect="contamination", threshold_e4=threshold, us=False
+        )
+    (kept,) = worked_out._KEPT.books[one.book].values()
+    assert 1 <= len(kept.said) <= 100 // worked_out.ROW
+    assert (
+        kept.size <= 100 and worked_out.recall(one.book, "BH", one.lots[0], threshold_e4=120)["lacking"] == ()
+    )
+
+
+def test_the_latest_list_stays_however_large(one, monkeypatch):
+    monkeypatch.setattr(worked_out, "MOST_KEPT", 1)
+    how = {"defect": "contamination", "threshold_e4": 500}
+    worked_out.recall(one.book, "BH", one.lots[0], defect="contamination", threshold_e4=100)
+    first, _ = worked_out.how_sure_are_we(one.book, "BH", one.lots[0], us=False, **how)
+    no_walk(monkeypatch)
+    assert worked_out.recall(one.book, "BH", one.lots[0], **how) == first
+    (kept,) = worked_out._KEPT.books[one.book].values()
+    assert {threshold for _, threshold, _ in kept.said} == {500}

@@ -218,7 +218,7 @@ def tell(shop):
         "attach", lot="A-11", what="certificate", file=base64.b64encode(b"%PDF-1.4 a certificate").decode()
     ).seq
     held = shop.fill(shop.tire(size="26.5-25"), kg=180, mix_pct=40, pressure_psi=90)
-    shop.rack(held)
+    shop.act("rack", tires=[held], zone="warm room", signed_by="Lee", override="60 psi")
     shop.wait(hours=3)
     shop.log(4)
     waiting = [shop.tire(customer="Harbour Terminal"), shop.tire(customer="Quarry Nine", size="20.5-25")]
@@ -310,7 +310,7 @@ def places_to_look(names):
         "/zones": "/zones", "/zones/<code>": f"/zones/{names['zone']}", "/zones/<code>/file": f"/zones/{names['zone']}/file",
         "/zones/<code>/tokens": f"/zones/{names['zone']}/tokens", "/racks/<code>": f"/racks/{names['zone']}", "/desk": "/desk", "/desk/<code>": f"/desk/{names['cured']}",
         "/regrind": "/regrind", "/holds": "/holds", "/recall": "/recall?suspect=B-11", "/recall.json": "/recall.json?suspect=B-11",
-        "/recall.csv": "/recall.csv?suspect=B-11", "/recall/<int(max=999999999999):seq>": f"/recall/{names['recall']}", "/recall/<int(max=999999999999):seq>/close": f"/recall/{names['recall']}/close", "/identify": "/identify",
+        "/recall.csv": "/recall.csv?suspect=B-11", "/recall/<int(max=999999999999):seq>": f"/recall/{names['recall']}", "/recall/<int(max=999999999999):seq>.csv": f"/recall/{names['recall']}.csv", "/recall/<int(max=999999999999):seq>/close": f"/recall/{names['recall']}/close", "/identify": "/identify",
         "/identify/<int(max=999999999999):seq>": f"/identify/{names['returned']}", "/book": "/book", "/book/verify": "/book/verify",
         "/book/<int(max=999999999999):seq>": f"/book/{names['purge']}", "/do": "/do", "/do/<name>": "/do/take-in", "/setup": "/setup", "/who": "/who",
         "/cage/<code>/change/<tote>": f"/cage/{names['line_3']}/change/{names['change']}",

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
+from datetime import datetime
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -167,3 +170,56 @@ def test_a_cleared_form_takes_its_draft_away(shop):
     with one.expect_navigation():
         one.get_by_role("button", name="Clear it").click()
     assert shop.drafts() == 0 and typed(one) == ("", "")
+
+
+def offered(page):
+    return page.locator("#drafts .draft > span").all_inner_texts()
+
+
+def test_what_was_taken_over_is_offered_once_on_a_third_device(shop):
+    one, other = shop.device("Sam"), shop.device("Kim")
+    type_in(one, "330", "60")
+    other.goto(shop.fill)
+    with other.expect_response(lambda got: "/draft/" in got.url and got.ok):
+        other.get_by_role("button", name="Take it over").click()
+    third = shop.device("Lee")
+    assert [words[:25] for words in offered(third)] == ["Kim typed 330 lb, 60 psi "[:25]]
+    other.reload()  # taken over still, after another look at the page
+    with other.expect_response(lambda got: "/draft/" in got.url and got.ok):
+        other.locator("main [name=weight_g]").fill("331")
+    third.reload()
+    assert len(offered(third)) == 1 and offered(third)[0].startswith("Kim typed 331 lb, 60 psi")
+    type_in(one, "335", "60")  # the first one goes on after all: said again
+    third.reload()
+    assert len(offered(third)) == 2
+
+
+def test_what_is_put_back_is_offered_by_the_first_again(shop):
+    one, other = shop.device("Sam"), shop.device("Kim")
+    type_in(one, "330", "60")
+    type_in(other, "340", "61")
+    for name in ("Take it over", "Put back what stood here"):
+        with other.expect_response(lambda got: "/draft/" in got.url and got.ok):
+            other.get_by_role("button", name=name).click()
+    third = shop.device("Lee")
+    assert sorted(words[:24] for words in offered(third)) == [
+        "Kim typed 340 lb, 61 psi",
+        "Sam typed 330 lb, 60 psi",
+    ]
+
+
+def test_the_hour_it_was_kept_is_the_shops(shop):
+    context = shop.chromium.new_context(base_url=shop.address, timezone_id="Asia/Tokyo", locale="en-US")
+    shop.contexts.append(context)
+    page = context.new_page()
+    page.goto("/who")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Sam").click()
+    page.goto(shop.fill)
+    type_in(page, "330", "60")
+    page.goto(shop.fill)
+    words = page.locator(".kept span").inner_text()
+    stored = page.evaluate("Object.entries(localStorage).find(([name]) => name.startsWith('typed:'))[1]")
+    zone = ZoneInfo(shop.book.value("SELECT timezone FROM shop"))
+    wanted = {f"{datetime.fromtimestamp(json.loads(stored)['at'] / 1000 - s, zone):%H:%M}" for s in (0, 60)}
+    assert words.startswith(tuple(f"Kept from {one} (Sam):" for one in wanted)), words

@@ -309,3 +309,24 @@ def test_a_hand_keeps_no_note(web):
     before = web.head()
     note(web, 403)
     assert web.head() == before
+
+
+@pytest.mark.parametrize(
+    "torn", ["-3000", "0)NB-3000", "B-3000(17)271130", "LOT-7<GS>17271130", "TP://id.example/01/09521234543213"]
+)
+def test_a_code_without_its_beginning_is_refused_and_said_until_it_is_scanned_whole(web, torn):
+    form, words = read_label(web, "(01)09521234543213")  # 952 is GS1's prefix for demonstrations
+    form, words = read_label(web, torn, 422, form=form)
+    assert "begins in the middle of a code" in words
+    assert form.fields["codes"] == ["(01)09521234543213"] and form.fields["refused"] == [torn]
+    form, words = read_label(web, "(17)271130", form=form)
+    assert "begins in the middle of a code" in words, "the next scan does not wipe it off"
+    form, words = read_label(web, "(10)" + torn, form=form)
+    assert "begins in the middle of a code" not in words
+
+
+def test_a_code_built_unlike_the_others_is_kept_and_pointed_at(web):
+    form, _ = read_label(web, "(01)09521234543213")
+    form, words = read_label(web, "NB-3000", form=form)
+    assert "is built unlike the other codes of this label" in words
+    assert form.fields["codes"] == ["(01)09521234543213", "NB-3000"]

@@ -5,6 +5,9 @@ import json
 import pytest
 
 from fillbook.trace.book import drafts, replay
+from fillbook.trace.work import acting
+
+MONDAY = 1_756_731_600
 
 TYPED = {
     "weight_g": ["148"],
@@ -159,3 +162,34 @@ def test_a_dozen_devices_are_enough_for_one_tire(web, names):
     for one in tablets[:-1]:
         one.keep(names, TYPED)
     assert "finish its fill on one of them" in tablets[-1].keep(names, TYPED, 422)
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["[" * 3000, '{"weight_g": ["\\ud800"]}', '{"weight_g": [' + "1" * 5000 + "]}", '{"a": ' * 1000],
+    ids=["nested", "half a pair", "a long number", "nested names"],
+)
+def test_what_no_page_sends_is_refused_with_a_sentence_too(web, two, names, said):
+    assert "A draft is the fields of the fill's form" in two[0].keep(names, said, 422)
+    assert kept(web) == 0
+
+
+def test_what_is_far_too_long_is_not_even_read(web, two, names):
+    """Two hundred thousand brackets one in the other are deeper than the reader goes."""
+    assert "What was typed is 200000 characters long" in two[0].keep(names, "[" * 200_000, 422)
+    assert kept(web) == 0
+
+
+@pytest.mark.parametrize("which", ["tire", "line"])
+def test_another_shops_tire_or_line_takes_no_draft(web, two, names, which):
+    act = acting.act(
+        web.book, acting.Action("set up shop", {"site": "ZX", "name": "Other Works", "owner": "Kit"}), now=MONDAY
+    )  # fmt: skip
+    assert act.shop == "ZX"
+    fields = {"customer": "Pit Four", "size": "23.5-25"}, {"name": "their line"}
+    verb, said = ("take in", fields[0]) if which == "tire" else ("add line", fields[1])
+    (theirs,) = acting.act(web.book, acting.Action(verb, said, who="Kit", shop="ZX"), now=MONDAY + 60).ids
+    mixed = {"line_3": names["line_3"], "filling": names["filling"]}
+    mixed["filling" if which == "tire" else "line_3"] = theirs
+    assert "is another shop's. Open the tire in this shop's cage." in two[0].keep(mixed, TYPED, 404)
+    assert kept(web) == 0

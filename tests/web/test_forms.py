@@ -44,7 +44,7 @@ def typed(names):
         "reclaim": {"tire": names["sent"]},
         "grind": {"pieces-0-source": names["batch"], "pieces-0-weight_g": "11", "pieces-1-source": "unknown", "pieces-1-weight_g": "4"},
         "scrap": {"item": names["spare_b"], "why": "set in the drum"},
-        "rack": {"zone": names["zone_2"], "tires": f"{ids.pretty(names['held'])}\n{names['cured']}"},
+        "rack": {"zone": names["zone_2"], "tires": f"{ids.pretty(names['second'])}\n{names['cured']}"},
         "read temperature": {"zone": names["zone_2"], "reading_mc": "74"},
         "log temperatures": {"zone": names["zone_2"], "csv": "time,temp_f\n2025-09-02T08:00:00-05:00,75\n2025-09-02T08:05:00-05:00,75\n"},
         "hang sensor": {"zone": names["zone_2"], "sensor": "north wall"},
@@ -191,7 +191,7 @@ RECEIVE = {"supplier": "Northvale", "lot": "A-12", "side": "A", "system": "RX-30
     [
         ({"net_g": ""}, 422, "Net weight of each is missing"),
         ({"net_g": "abc"}, 422, "not a plain number"),
-        ({"net_g": "-5"}, 422, "Net -5 lb can't be: give more than nothing"),
+        ({"net_g": "-5"}, 422, "Net of -5 lb can't be: give more than nothing"),
         ({"net_g": "1,000"}, 422, "may mean thousands or decimals"),
         ({"totes": "many"}, 422, "whole number"),
         ({"totes": "500"}, 422, "totes"),

@@ -21,10 +21,13 @@ def test_each_tier_says_its_sentence_with_this_recalls_numbers(web):
 
 
 def test_the_list_leads_there_with_what_was_asked(web):
-    page = web.read("/recall?suspect=B-11&defect=setting&threshold_pct=2")
-    (there,) = [a for a in page.addresses if a.startswith("/recall/how-sure")]
-    words = web.read(there).words
-    assert "a defect of setting" in words and "from 2.00 %" in words
+    for defect, said in (
+        ("contamination", "a defect of contamination, from 2.00 % on where it came through regrind"),
+        ("setting", "a defect of setting; only what went in straight is looked at"),
+    ):
+        page = web.read(f"/recall?suspect=B-11&defect={defect}&threshold_pct=2")
+        (there,) = [a for a in page.addresses if a.startswith("/recall/how-sure")]
+        assert said in web.read(there).words
 
 
 def test_without_a_suspect_it_goes_back_to_ask(web):

@@ -62,8 +62,6 @@ ALIKE = {
     "Code",
     "Data",
     "Matrix",
-    "GO",
-    "DONE",
     "PNG",
     "JPEG",
     "browser",
@@ -252,7 +250,7 @@ def looked_at(web, addresses):
         html, english = (in_language(web, path, language) for language in ("es", "en"))
         if html is None:
             continue
-        assert '<html lang="es">' in html or "<html" not in html, path
+        assert '<html lang="es"' in html or "<html" not in html, path
         for where, text in left_in_english(html, english, names):
             wrong.setdefault((where, text), path)
     return "\n".join(f"{path}: <{where}> {text}" for (where, text), path in wrong.items())
@@ -353,9 +351,9 @@ def test_one_tap_in_the_footer_changes_the_language_and_comes_back_to_the_page(w
     tap = next(form for form in page.forms if form.action == "/preferences" and "back" in form.fields)
     answer = web.send(tap, language="es")
     assert answer.location == "/racks?tire=1"
-    assert '<html lang="es">' in web.get("/racks").get_data(as_text=True)
+    assert '<html lang="es"' in web.get("/racks").get_data(as_text=True)
     web.send(next(f for f in web.read("/racks").forms if f.action == "/preferences"), language="en")
-    assert '<html lang="en">' in web.get("/racks").get_data(as_text=True)
+    assert '<html lang="en"' in web.get("/racks").get_data(as_text=True)
 
 
 @pytest.mark.parametrize(
@@ -370,14 +368,14 @@ def test_a_station_without_a_person_asks_the_browser(web):
     web.client.post("/who/leave", data={"csrf_token": web.form("/who", "/who/leave").fields["csrf_token"][0]})
     for asked, got in (("es-MX,es;q=0.9,en;q=0.5", "es"), ("de", "en"), ("en-US", "en"), ("", "en")):
         html = web.client.get("/", headers={"Accept-Language": asked}).get_data(as_text=True)
-        assert f'<html lang="{got}">' in html, asked
+        assert f'<html lang="{got}"' in html, asked
 
 
 def test_a_person_s_language_comes_with_them_to_another_station(spanish):
     other = pages.Web(spanish.app, spanish.book)
-    assert '<html lang="en">' in other.get("/who").get_data(as_text=True)
+    assert '<html lang="en"' in other.get("/who").get_data(as_text=True)
     other.choose("Lee")
-    assert '<html lang="es">' in other.get("/").get_data(as_text=True)
+    assert '<html lang="es"' in other.get("/").get_data(as_text=True)
 
 
 def test_an_unknown_language_is_refused(web):

@@ -8,11 +8,13 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 from weakref import WeakKeyDictionary
 
-from fillbook.trace.book import queries, suspects, worked_out
+from fillbook.trace.book import chain, queries, recalls, suspects, worked_out
+from fillbook.trace.book.bears_back import bears_back
+from fillbook.trace.book.journal import Position
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.book.reach import is_few, parts
 from fillbook.trace.core import ids, times
@@ -26,17 +28,11 @@ CAME_BACK, RELEASED_SINCE, CUT_OUT, SCRAPPED, VOID = (
     "scrapped",
     "void",
 )
+#: All of them, in the order in which they are counted.
+OUTCOMES = (CAME_BACK, RELEASED_SINCE, CUT_OUT, SCRAPPED, VOID, OPEN)
 #: A tire's state -> its outcome, whenever it came to it: it is in nobody's machine any more.
 FINAL = {"reclaimed": CUT_OUT, "scrapped": SCRAPPED, "void": VOID}
-AT_ONCE = 150  # so many items reached are walked while somebody waits for the page
 NAMED = 5  # tires named in a sentence
-#: Kinds of events that say nothing of what went into a tire: written late, they change no list.
-SAYS_NOTHING = (
-    "print", "print failed", "release", "dispatch", "return", "identify", "hold", "lift", "open recall", "close recall", "rack",
-    "log temperatures", "read temperature", "hang sensor", "take down sensor", "let sensor send", "trust samples", "settle",
-    "read cup", "keep", "attach", "add person", "add zone", "admit device", "dismiss device", "adjust face", "choose printer",
-    "choose language", "store", "stretch", "inspect", "inspect tote", "paper trial", "note supplier code", "open order", "reserve ids", "wrong PINs", "PIN changed",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -69,7 +65,7 @@ def outcomes_by(book: Book, items: Iterable[str], opened_at: int, at: int) -> di
         states = dict(
             book.tuples(
                 "SELECT t.item, t.state FROM touch t WHERE t.item IN (" + marks + ") AND t.state IN ('reclaimed', 'scrapped', 'void') "
-                "AND t.at <= ?",
+                "AND t.at <= ? ORDER BY t.at, t.rank, t.seq, t.n",  # the last of each stays
                 *part, at,
             )
         )  # fmt: skip
@@ -101,25 +97,49 @@ def listed(book: Book, shop: str, opened: Row, at: int) -> list[Listed]:
         "SELECT item, tier FROM recall_item WHERE shop = ? AND seq = ? ORDER BY n", shop, opened.seq
     )
     known, there = today(book, shop, opened), {item for item, _ in frozen}
-    every = [*frozen, *((item, tier) for item, tier in known.items() if item not in there)]
+    later = [item for item in known if item not in there]
+    after = _filled_after(book, later, at)
+    every = [*frozen, *((item, known[item]) for item in later if item not in after)]
     became = outcomes_by(book, [item for item, _ in every], opened.at, at)
-    found = []
-    for item, tier in every:
-        now = queries.state_at(book, item, at) if became[item] == OPEN else queries.NOWHERE
-        found.append(
-            Listed(
-                item, tier, became[item], now.state or "", now.place or "", item not in there, item in known
-            )
+    now = _states_at(book, [item for item, _ in every if became[item] == OPEN], at)
+    return [
+        Listed(
+            item, tier, became[item], *now.get(item, ("", "")), later=item not in there, today=item in known
         )
-    return found
+        for item, tier in every
+    ]
+
+
+def _filled_after(book: Book, items: Iterable[str], at: int) -> set[str]:
+    """Which of *items* were filled after *at*."""
+    return {
+        item
+        for part, marks in parts(items)
+        for (item,) in book.tuples(f"SELECT item FROM fill WHERE item IN ({marks}) AND at > ?", *part, at)
+    }
+
+
+def _states_at(book: Book, tires: Iterable[str], at: int) -> dict[str, tuple[str, str]]:
+    """State and place of each of *tires* at *at*, as :func:`queries.state_at` says them one by one."""
+    return {
+        item: (state, place)
+        for part, marks in parts(tires)
+        for item, state, place in book.tuples(
+            f"SELECT item, state, coalesce(place, '') FROM touch WHERE item IN ({marks}) AND state IS NOT NULL AND at <= ? "
+            "ORDER BY at, rank, seq, n",
+            *part, at,
+        )
+    }  # fmt: skip
 
 
 def today(book: Book, shop: str, opened: Row) -> dict[str, str]:
     """The tires that the recall *opened* would list by what the book knows now: compact ID -> tier."""
+    how: dict[str, Any] = {"defect": opened.defect, "threshold_e4": opened.threshold_e6 // 100}
     try:
-        found = worked_out.recall(
-            book, shop, opened.suspect, defect=opened.defect, threshold_e4=opened.threshold_e6 // 100
-        )
+        if book.db.in_transaction():  # nothing of it is kept, so the account would be made for nobody
+            found = recalls.recall(book, shop, opened.suspect, **how, with_account=False)
+        else:
+            found = worked_out.recall(book, shop, opened.suspect, **how)
     except ShopError:  # what was suspected is void by now
         return {}
     return {ids.read(one["id"]): one["tier"] for one in found["items"]}
@@ -143,89 +163,103 @@ def changed(book: Book, shop: str, *, only: int | None = None, at_once: int | No
     """Closed recalls that would list other tires today than when they were closed, because of what was written since.
 
     Tires filled after the closing are no matter of it. The list is worked out anew only where something was written that bears on
-    what went into a tire before: late, as a correction, or of a tote that was on a line then; once for each such word. *only*: the
-    recall of this event. *at_once*: where more items than this can be reached, it is worked out in the background, and what was
-    known before is given meanwhile.
+    what went into a tire before: late, as a correction, or of a tote or hopper that feeds a line since then (:mod:`bears_back`); once
+    for each such word. *only*: the recall of this event. *at_once*: where more items than this can be reached, it is worked out in the
+    background, and what was known before is given meanwhile.
     """
-    found = []
-    for row in book.rows("SELECT * FROM recall_close WHERE shop = ? ORDER BY seq DESC", shop):
-        if only in (None, row.recall_seq):
-            late = _newest_late(book, shop, row)
-            if late and (one := _compared(book, shop, row, late, at_once)):
-                found.append(one)
-    return found
+    with book.reading():
+        return [
+            change
+            for one in _closings(book, shop)
+            if only in (None, one.row.recall_seq) and (change := _compared(book, shop, one, at_once))
+        ]
 
 
-#: book -> (shop, closing's hash) -> [read up to this event, the newest late word, (up to which word, what changed), a lock]
-_SEEN: WeakKeyDictionary[Book, dict[tuple[str, str], list[Any]]] = WeakKeyDictionary()
+@dataclass
+class _Closing:
+    """A closing, its newest event that says something of before it (0: none does), and what was found up to which of them.
+
+    ``row``: of ``recall_close``, with ``word``, the closing's event or its newest correction: from there on the list is compared.
+    """
+
+    row: Row
+    late: int = 0
+    compared: tuple[int, Changed | None] = (0, None)
+    working: threading.Lock = field(default_factory=threading.Lock)  # held while it is worked out
 
 
-def _seen(book: Book, shop: str, row: Row) -> list[Any]:
-    digest = book.value(
-        "SELECT hash FROM event WHERE shop = ? AND seq = ?", shop, _newest_word(book, shop, row)
+@dataclass
+class _Seen:
+    """A shop's closings by what its journal said up to *head*, read by one thread at a time."""
+
+    head: Position | None = None
+    closings: tuple[_Closing, ...] = ()
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+
+_SEEN: WeakKeyDictionary[Book, dict[str, _Seen]] = WeakKeyDictionary()
+_LOCK = threading.Lock()
+
+
+def _closings(book: Book, shop: str) -> tuple[_Closing, ...]:
+    """The closings of *shop*, newest first; nothing more than the head is looked at while that is where it was."""
+    head = chain.position(book, shop)
+    if book.db.in_transaction():  # the head is ahead of the facts: neither read from what is kept, nor kept
+        return _read_on(book, shop, _Seen())
+    with _LOCK:
+        seen = _SEEN.setdefault(book, {}).setdefault(shop, _Seen())
+    with seen.lock:
+        if seen.head != head:
+            seen.closings = _read_on(book, shop, seen)
+            seen.head = head
+        return seen.closings
+
+
+def _read_on(book: Book, shop: str, seen: _Seen) -> tuple[_Closing, ...]:
+    """The closings by what the journal says now, from where it was *seen* on."""
+    rows = book.rows(
+        "SELECT c.*, coalesce((SELECT max(e.seq) FROM event e WHERE e.shop = c.shop AND e.corrects = c.seq), c.seq) AS word "
+        "FROM recall_close c WHERE c.shop = ? ORDER BY c.seq DESC",
+        shop,
     )
-    return _SEEN.setdefault(book, {}).setdefault((shop, digest), [row.seq, 0, (0, None), threading.Lock()])
+    if not rows:
+        return ()
+    known: dict[tuple[int, int], _Closing] = {}
+    read = 0
+    if seen.head and _is_in(book, seen.head):  # else it is another journal, put back from a copy
+        known, read = {(one.row.seq, one.row.word): one for one in seen.closings}, seen.head.seq
+    closings = tuple(known.get((row.seq, row.word)) or _Closing(row) for row in rows)
+    after = min(read if (row.seq, row.word) in known else row.word for row in rows)
+    for seq, since in bears_back(book, shop, after, max(row.at for row in rows)):
+        for one in closings:
+            if since <= one.row.at and seq > one.row.word:
+                one.late = max(one.late, seq)
+    return closings
 
 
-def _newest_word(book: Book, shop: str, row: Row) -> int:
-    """The closing's event, or its newest correction: from there on the list is compared."""
-    newest = book.value("SELECT max(seq) FROM event WHERE shop = ? AND corrects = ?", shop, row.seq)
-    return int(newest or row.seq)
+def _is_in(book: Book, head: Position) -> bool:
+    digest = book.value("SELECT hash FROM event WHERE shop = ? AND seq = ?", head.shop, head.seq)
+    return bool(digest == head.hash)
 
 
-def _newest_late(book: Book, shop: str, row: Row) -> int:
-    """The newest event since the closing that says something of before it; 0 where none does."""
-    head = book.value("SELECT head_seq FROM chain WHERE shop = ?", shop)
-    seen = _seen(book, shop, row)
-    since = max(seen[0], _newest_word(book, shop, row))
-    if head > since:
-        marks = ", ".join("?" * len(SAYS_NOTHING))
-        late = book.value(
-            f"SELECT max(seq) FROM event WHERE shop = ? AND happened_at <= ? AND seq > ? AND kind <> 'correct' AND kind NOT IN ({marks})",
-            shop, row.at, since, *SAYS_NOTHING,
-        )  # fmt: skip
-        corrected = book.value(
-            "SELECT max(e.seq) FROM event e JOIN event o ON o.shop = e.shop AND o.seq = e.corrects "
-            f"WHERE e.shop = ? AND e.kind = 'correct' AND e.seq > ? AND o.kind NOT IN ({marks})",
-            shop, since, *SAYS_NOTHING,
-        )  # fmt: skip
-        limited = book.value(
-            "SELECT max(seq) FROM event WHERE shop = ? AND kind = 'set limit' AND seq > ?", shop, since
-        )
-        # What was on at the closing is judged anew when it comes off or is weighed: only then is known how much it gave.
-        off = book.value(
-            "SELECT max(a.seq) FROM line_act a WHERE a.shop = ? AND a.seq > ? AND a.at > ? AND a.what IN ('hook', 'off') AND NOT EXISTS "
-            "(SELECT 1 FROM line_act b WHERE b.line = a.line AND b.stream = a.stream AND b.what IN ('hook', 'off') AND b.at > ? AND b.at < a.at)",
-            shop, since, row.at, row.at,
-        )  # fmt: skip
-        weighed = book.value(
-            "SELECT max(w.seq) FROM weighing w WHERE w.shop = ? AND w.seq > ? AND EXISTS "
-            "(SELECT 1 FROM line_act h WHERE h.item = w.item AND h.what = 'hook' AND h.at <= ?)",
-            shop, since, row.at,
-        )  # fmt: skip
-        newest = max(one or 0 for one in (late, corrected, limited, off, weighed))
-        seen[0], seen[1] = head, max(seen[1], newest)
-    return int(seen[1])
-
-
-def _compared(book: Book, shop: str, row: Row, late: int, at_once: int | None) -> Changed | None:
-    seen = _seen(book, shop, row)
-    if seen[2][0] == late:
-        return seen[2][1]
-    if at_once is None or _is_few(book, shop, row, at_once):
-        seen[2] = (late, _compare(book, shop, row))
-    elif seen[3].acquire(blocking=False):  # else it is being worked out already
-        work = threading.Thread(target=_work_out, args=(book, shop, row, late, seen), daemon=True)
+def _compared(book: Book, shop: str, one: _Closing, at_once: int | None) -> Changed | None:
+    late = one.late
+    if one.compared[0] == late:
+        return one.compared[1]
+    if at_once is None or _is_few(book, shop, one.row, at_once):
+        one.compared = (late, _compare(book, shop, one.row))
+    elif one.working.acquire(blocking=False):  # else it is being worked out already
+        work = threading.Thread(target=_work_out, args=(book, shop, one, late), daemon=True)
         work.start()
-    return seen[2][1]
+    return one.compared[1]
 
 
-def _work_out(book: Book, shop: str, row: Row, late: int, seen: list[Any]) -> None:
+def _work_out(book: Book, shop: str, one: _Closing, late: int) -> None:
     try:
         with book.connected(), book.reading():
-            seen[2] = (late, _compare(book, shop, row))
+            one.compared = (late, _compare(book, shop, one.row))
     finally:
-        seen[3].release()
+        one.working.release()
 
 
 def _is_few(book: Book, shop: str, row: Row, most: int) -> bool:
@@ -243,16 +277,12 @@ def _compare(book: Book, shop: str, row: Row) -> Changed | None:
     now = set(today(book, shop, opened))
     kept = outcomes(book, shop, row.seq)
     then = {item for item, one in kept.items() if one.listed_then}
-    added = sorted(item for item in now - set(kept) if _filled_before(book, item, row.at))
+    new = now - set(kept)
+    added = sorted(new - _filled_after(book, new, row.at))
     gone = sorted(then - now)
     if not added and not gone:
         return None
     return Changed(opened.seq, tuple(added), tuple(gone), _sentence(book, shop, opened, row, added, gone))
-
-
-def _filled_before(book: Book, item: str, at: int) -> bool:
-    fill = queries.fill(book, item)
-    return fill is None or fill.at <= at
 
 
 def _sentence(book: Book, shop: str, opened: Row, row: Row, added: list[str], gone: list[str]) -> str:

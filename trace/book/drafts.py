@@ -33,9 +33,7 @@ def keep(
     """
     text = json.dumps(said, ensure_ascii=False, sort_keys=True)
     if len(text) > LONGEST:
-        raise Nonsense(
-            f"What was typed is {len(text)} characters long; up to {LONGEST} are kept for other devices. Shorten it, or send it."
-        )
+        raise too_long(text)
     with book.transaction():
         book.execute("DELETE FROM draft WHERE shop = ? AND at < ?", (shop, now - KEPT_S))
         erase(book, shop, item, tablet)
@@ -53,6 +51,12 @@ def keep(
             "at": now,
         }
         book.insert("draft", row)
+
+
+def too_long(text: str) -> Nonsense:
+    return Nonsense(
+        f"What was typed is {len(text)} characters long; up to {LONGEST} are kept for other devices. Shorten it, or send it."
+    )
 
 
 def erase(book: Book, shop: str, item: str, tablet: str | None = None) -> None:

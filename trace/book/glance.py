@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import closed_recalls, later, loggers, queries, returned
+from fillbook.trace.book import closed_recalls, hopper, later, loggers, queries, returned, worked_out
 from fillbook.trace.book import zones as cure_zones
 from fillbook.trace.book.apply import effective
 from fillbook.trace.book.journal import Event
@@ -34,12 +34,12 @@ class Source:
 
 @dataclass(frozen=True)
 class LineNow:
-    """One line as it stands: its sources by side (A, B, R), what the hopper holds (grams, about), the fill that is open."""
+    """One line as it stands: its sources by side (A, B, R), what the hopper holds (grams; None where nobody knows), the fill that is open."""
 
     item: str
     name: str
     sources: dict[str, Source]
-    hopper_g: int
+    hopper_g: int | None
     filling: Row | None
     off_ratio: bool
 
@@ -63,15 +63,12 @@ def line_now(book: Book, shop: str, line: str, now: int) -> LineNow:
     text = book.value(
         "SELECT state FROM line_state WHERE line = ? AND at <= ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1", line, now
     )  # fmt: skip
-    hopper = 0
     streams = LineState.from_text(text).streams if text else {}
-    if (stream := streams.get("R")) and stream.sources:
-        hopper = sum(share.best_g for share in flow.content(stream))
     return LineNow(
         line,
         queries.name_of(book, line),
         sources,
-        hopper,
+        hopper.content_g(book, line, now),
         queries.open_fill(book, line, now),
         any(flow.possibly_off_ratio(stream) for stream in streams.values()),  # as queries.off_ratio_at
     )
@@ -106,9 +103,14 @@ def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = No
     if holds:
         newest = holds[0]
         what = ids.pretty(newest["item"]) if newest["item"] else f"Lot {newest.lot}"
-        why = newest.why if newest.why.startswith(what) else f"{what}: {newest.why}"
-        many = f"{len(holds)} holds are open, the newest: " if len(holds) > 1 else "On hold: "
-        found.append(Alert("stop", many + why, place="holds"))
+        why = newest.why
+        if why.startswith(what):  # the rules' own sentence names it
+            words = f"{len(holds)} holds are open, the newest: {why}" if len(holds) > 1 else f"On hold: {why}"
+        elif len(holds) > 1:
+            words = f"{len(holds)} holds are open, the newest on {what}: {why}"
+        else:
+            words = f"{what} is on hold: {why}"
+        found.append(Alert("stop", words, place="holds"))
     for line in lines_now(book, shop, now) if lines is None else lines:
         if line.off_ratio:
             found.append(
@@ -149,7 +151,7 @@ def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = No
         found.append(Alert("look", one.words, place=f"book/{one.seq}"))
     for changed in later.alerts(book, shop):
         found.append(Alert("look" if changed.stands else "stop", changed.words, place=f"desk/{changed.item}"))
-    for recall in closed_recalls.changed(book, shop, at_once=closed_recalls.AT_ONCE):
+    for recall in closed_recalls.changed(book, shop, at_once=worked_out.AT_ONCE):
         found.append(Alert("stop" if recall.added else "look", recall.words, place=f"recall/{recall.seq}"))
     if warning := cure_zones.heating_warning(book, shop, now):
         found.append(Alert("look", warning.words, place="racks"))

@@ -76,8 +76,8 @@ def _certain(say: _Say, mine: list[Item]) -> str:
         return f"No tire is certain to hold {say.suspect}."
     fewest = min(mine, key=lambda one: (one["grams"]["least"], one["id"]))
     return (
-        f"{_tires(mine)} {'hold' if len(mine) > 1 else 'holds'} {say.suspect} for certain, whatever hoses and hoppers held within "
-        f"their limits and however far the weights were off within their bases: {say.span(mine)}; the least of them, {fewest['id']}, holds {say.mass(fewest['grams']['least'])} or more."
+        f"{_tires(mine)} {'hold' if len(mine) > 1 else 'holds'} {say.suspect} for certain, whatever hoses and hoppers held within their limits "
+        f"and however far the weights were off within their bases. Of the fills as recorded (the shares hold whatever they truly weighed) it is {say.span(mine)}; the least of them, {fewest['id']}, holds {say.mass(fewest['grams']['least'])} or more."
     )
 
 

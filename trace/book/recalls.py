@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 from typing import Any
 
-from fillbook.trace.book import chain, queries, reach, suspects
+from fillbook.trace.book import chain, many_tires, queries, reach, suspects
 from fillbook.trace.book.line_state import LineState
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import account, exposure, ids, onepass, times
@@ -250,7 +250,7 @@ def _share(value: float) -> float:
 
 CSV_COLUMNS = (
     "id", "tier", "least_kg", "best_kg", "most_kg", "exposure_best", "side_share", "unknown", "state", "where", "since",
-    "customer", "serials",
+    "customer", "serials", *many_tires.FOUND_BY[1:],
 )  # fmt: skip
 
 
@@ -263,18 +263,21 @@ def recall_csv(found: dict[str, Any], book: Book) -> str:
     out = io.StringIO()
     lines = csv.writer(out)
     lines.writerow(CSV_COLUMNS)
-    for one in found["items"]:
-        tire = queries.tire(book, ids.read(one["id"]))
+    codes = [ids.read(one["id"]) for one in found["items"]]
+    tires = many_tires.found_by(book, codes)
+    for one, code in zip(found["items"], codes, strict=True):
+        tire = tires[code]
         grams, place = one["grams"], one["place"]
         serials = [
             f"{name} {tire[key]}"
-            for key, name in (("serial", "tire"), ("wheel_serial", "wheel"))
-            if tire and tire[key]
+            for key, name in (("tire_serial", "tire"), ("wheel_serial", "wheel"))
+            if tire[key]
         ]
         lines.writerow([
             one["id"], one["tier"], *(_kg(grams[bound]) for bound in ("least", "best", "most")),
             one["exposure"]["best"], one["side_share"], one["unknown"], place["state"], _plain(place["where"]),
-            place["since"], _plain(tire.customer if tire else ""), _plain("; ".join(serials)),
+            place["since"], _plain(tire["customer"]), _plain("; ".join(serials)),
+            *(_plain(tire[name]) for name in many_tires.FOUND_BY[1:]),
         ])  # fmt: skip
     return out.getvalue()
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import Any
 from weakref import WeakKeyDictionary
@@ -23,6 +23,7 @@ MOST_KEPT = 100_000  # items of walks that are kept in all, some 50 MB
 ROW = 4  # a row of a list takes as much room as so many
 LIST, ACCOUNT = "list", "account"
 Key = tuple[str, str, str, str]
+Asked = tuple[str, int, bool]  # "list" or "sure", the threshold, with traces or in US units
 
 
 class _One:
@@ -34,19 +35,39 @@ class _One:
         self.suspect: suspects.Suspect | None = None
         self.found: reach.Reach | None = None
         self.account: list[dict[str, Any]] | None = None
-        self.said: dict[Any, Any] = {}  # lists and words, by what was asked
+        self.said: dict[Asked, dict[str, Any]] = {}  # lists and words, the latest asked last
         self.rows = 0
 
     def all_found(self, book: Book) -> reach.Reach:
         """All that holds the suspect, walked again where that was let go."""
         assert self.suspect is not None
-        if self.found is None:
-            self.found = recalls.holding(book, self.suspect, self.defect)
-        return self.found
+        found = self.found  # it may be let go at any moment, by whoever asks of another suspect
+        if found is None:
+            found = self.found = recalls.holding(book, self.suspect, self.defect)
+        return found
+
+    def say(self, asked: Asked, make: Callable[[], dict[str, Any]]) -> dict[str, Any]:
+        """The list or words *asked* for, by *make* where they are not kept; the latest asked from now on."""
+        found = self.said.pop(asked, None)
+        if found is None:
+            found = make()
+        self.said[asked] = found
+        return found
+
+    def count(self) -> None:
+        """Count the rows of the lists; words, and a list of nothing, as one. Where they alone are more than may be kept, those of other
+        thresholds than the latest go, the oldest first."""
+        rows = {asked: max(1, len(kept.get("items", ()))) for asked, kept in self.said.items()}
+        _, latest, _ = next(reversed(rows), ("", 0, False))
+        for asked in list(rows):
+            if asked[1] != latest and ROW * sum(rows.values()) > MOST_KEPT:
+                del self.said[asked], rows[asked]
+        self.rows = sum(rows.values())
 
     @property
     def size(self) -> int:
-        return ROW * self.rows + (len(self.found.held.items) if self.found else 0)
+        found = self.found
+        return ROW * self.rows + (len(found.held.items) if found else 0)
 
 
 class _Kept:
@@ -141,10 +162,10 @@ def how_sure_are_we(
         return found, how_sure.explain(book, shop, found, us, said)
     with book.reading(), _worked(book, _key(book, shop, said, defect), said) as one:
         found = _answer(book, one, threshold_e4, False)
-        asked = ("sure", threshold_e4, us)
-        if asked not in one.said:
-            one.said[asked] = how_sure.explain(book, shop, found, us, said, one.found)
-        return found, one.said[asked]
+        words = one.say(
+            ("sure", threshold_e4, us), lambda: how_sure.explain(book, shop, found, us, said, one.found)
+        )
+        return found, words
 
 
 def _key(book: Book, shop: str, said: str, defect: str) -> Key:
@@ -164,19 +185,19 @@ def _worked(book: Book, key: Key, said: str) -> Iterator[_One]:
                 raise
             one.account = recalls.account_of(book, one.suspect, one.all_found(book), one.defect)
         yield one
-        one.rows = sum(len(said["items"]) for said in one.said.values() if "items" in said)
+        one.count()
     _KEPT.fit(book)
 
 
 def _answer(book: Book, one: _One, threshold_e4: int, with_traces: bool) -> dict[str, Any]:
     assert one.suspect is not None
-    asked = ("list", threshold_e4, with_traces)
-    if asked not in one.said:
-        one.said[asked] = recalls.listing(
-            book, one.suspect.shop, one.all_found(book), threshold_e4, with_traces=with_traces
-        )
+    shop = one.suspect.shop
+    listed = one.say(
+        ("list", threshold_e4, with_traces),
+        lambda: recalls.listing(book, shop, one.all_found(book), threshold_e4, with_traces=with_traces),
+    )
     head = recalls.heading(book, one.suspect, one.defect, threshold_e4)
-    return {**head, **one.said[asked], "account": one.account, "lacking": ()}
+    return {**head, **listed, "account": one.account, "lacking": ()}
 
 
 def _begun(book: Book, suspect: suspects.Suspect, defect: str, threshold_e4: int) -> dict[str, Any]:

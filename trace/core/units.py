@@ -126,41 +126,45 @@ def parse(dimension: str, unit: str, typed: int | Decimal | str, field: str | No
     """
     known = _unit(dimension, unit)
     expected = f"a number in {known.words}"
-    name = _spoken(field or dimension)
+    name = called(field or dimension, unit)
+    shown = quoted(typed)[1:-1]
 
-    def nonsense(why: str) -> Nonsense:
-        return Nonsense(f"{name} {quoted(typed)} {why}: give {expected}.", field=field, expected=expected)
+    def nonsense(words: str) -> Nonsense:
+        return Nonsense(words, field=field, expected=expected)
 
+    too_large = f'{name} "{shown}" is too large to be true: give {expected}.'
     if isinstance(typed, bool) or not isinstance(typed, int | Decimal | str):
-        raise nonsense("is not a number as it was typed")
+        raise nonsense(f'{name} "{shown}" is not a number as it was typed: give {expected}.')
     if isinstance(typed, str):
         text = typed.strip()
         if not text:
             raise Nonsense(f"{name} is empty: give {expected}.", field=field, expected=expected)
         if len(text) > _LONGEST:
-            raise nonsense("is too long for a number")
+            raise nonsense(f'{name} "{shown}" is too long for a number: give {expected}.')
         if not _NUMBER.fullmatch(text):
-            raise nonsense("is not a plain number")
+            raise nonsense(f'{name} "{shown}" is not a plain number: give {expected}.')
         if _THOUSANDS_OR_DECIMALS.fullmatch(text):
-            raise nonsense("may mean thousands or decimals, so leave the comma out or write a point")
+            raise nonsense(
+                f'{name} "{shown}" may mean thousands or decimals, so leave the comma out or write a point: give {expected}.'
+            )
         number = Decimal(text.replace(",", "."))
     elif isinstance(typed, Decimal):
         number, text = typed, str(typed)
         if not number.is_finite():
-            raise nonsense("is not a number")
+            raise nonsense(f'{name} "{shown}" is not a number: give {expected}.')
     else:
         # The bound comes before str(): Python refuses to write out a very long whole number.
         if abs(typed) > LARGEST * LARGEST:
-            raise nonsense("is too large to be true")
+            raise nonsense(too_large)
         number, text = Decimal(typed), str(typed)
     if len(number.as_tuple().digits) > _LONGEST or abs(number.adjusted()) > _LONGEST:
-        raise nonsense("is too large or too fine to be true")
+        raise nonsense(f'{name} "{shown}" is too large or too fine to be true: give {expected}.')
     value = round(Fraction(number) * known.size + known.zero)
     if abs(value) > LARGEST:
-        raise nonsense("is too large to be true")
+        raise nonsense(too_large)
     least = DIMENSIONS[dimension].least
     if least is not None and value < least:
-        raise nonsense("is less than there can be")
+        raise nonsense(f'{name} "{shown}" is less than there can be: give {expected}.')
     return Quantity(dimension, value, f"{text} {known.words}")
 
 
@@ -235,12 +239,13 @@ def _unit(dimension: str, unit: str) -> Unit:
     units = DIMENSIONS[dimension].units
     if unit not in units:
         raise Nonsense(
-            f"{_spoken(dimension)} is not measured in {quoted(unit)}: take one of {', '.join(units)}.",
+            f"{called(dimension, '')} is not measured in {quoted(unit)}: take one of {', '.join(units)}.",
             expected=f"one of {', '.join(units)}",
         )
     return units[unit]
 
 
-def _spoken(name: str) -> str:
-    words = name.replace("_", " ")
+def called(field: str, unit: str) -> str:
+    """A field's name as a sentence begins with it, without its unit: ``"pieces[0].weight_kg"`` in kg is *Weight*."""
+    words = field.rpartition(".")[2].removesuffix("_" + unit).replace("_", " ")
     return words[:1].upper() + words[1:]

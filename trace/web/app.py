@@ -17,6 +17,7 @@ from fillbook import resource
 from fillbook.trace.book import print_jobs
 from fillbook.trace.book.opening import create, is_there, open_book
 from fillbook.trace.web import (
+    answered,
     headers,
     here,
     keys,
@@ -99,6 +100,7 @@ def create_app(
     headers.secure_headers(app)
     trouble.explain_errors(app)
     showing.teach_templates(app, mark_of)
+    answered.mark_answers(app)
     choice.speak(app)
     for place in PLACES:
         app.register_blueprint(place.bp)

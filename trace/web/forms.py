@@ -19,6 +19,9 @@ from fillbook.trace.web.trouble import status_of
 from fillbook.trace.work import acting, registry, signing
 from fillbook.trace.work.ask import Item, fields_of
 
+#: A caption that begins so is set in quotation marks: "Why is missing" would read as a question.
+ASKING = re.compile(r"(?:why|what|how|which|who|whose|where|when)\b", re.IGNORECASE)
+
 
 def at_fault(one: Input, field: str) -> Input:
     """The input that *field* of an error names: of a repeated group, such as ``pieces[1].source``, the one in its row."""
@@ -61,6 +64,8 @@ class Form:
         self.stays = False  # whether the page sends it itself and stays where the connection breaks (static/sending.js)
         self.draft = ""  # where a script keeps what was typed for other devices (static/drafts.js)
         self.looked_at_after: tuple[str, ...] = ()  # items whose holds the next page says, whenever they were put on
+        self.stopped = False  # what stops it is known before it is sent: the reason to override is asked at once
+        self.asked = ""  # what was asked back: sent once more as it is, it is meant
         self.begins = False  # the first page says so, once it has seen the code
         self.pin = ""  # kept apart from what was said, so that no page can show it
 
@@ -104,13 +109,19 @@ class Form:
     def read(self) -> acting.Action:
         """The action that was posted. Raises Nonsense where a field is missing or a file is no text."""
         asked = [one for one in self.all_fields if one.name not in self.fixed]
-        fields = inputs.fields_said(self.verb.name, asked, self.said, request.files) | self.fixed
+        typed = inputs.fields_said(self.verb.name, asked, self.said, request.files)
+        inputs.check_points(asked, typed)
+        fields = typed | self.fixed
         for one in asked:
             if one.mark is not None and hasattr(one.mark, "lines") and one.mark.lines and one.name in fields:
                 self.said[one.name] = fields[one.name]
             if one.needed and not any(accepts in fields for accepts in one.accepts):
                 name = wording.caption(self.verb.name, one.name)
                 hint = one.words[:1].lower() + one.words[1:]
+                if hint.rstrip(".").lower() == name.lower():
+                    raise Nonsense(f'The field "{name}" is empty: fill it in.', field=one.accepts[0])
+                if ASKING.match(name):
+                    raise Nonsense(f'The field "{name}" is empty: {hint.rstrip(".")}.', field=one.accepts[0])
                 raise Nonsense(f"{name} is missing: {hint.rstrip('.')}.", field=one.accepts[0])
         person = here.who() if g.get("shop") else None
         override = self.said.get("override", "").strip()
@@ -222,7 +233,7 @@ class Form:
         wanted = isinstance(self.error, Stopped) or (
             isinstance(self.error, NotAllowed) and self.error.field == "override"
         )
-        return wanted or bool(self.said.get("override"))
+        return wanted or self.stopped or bool(self.said.get("override"))
 
     def signers(self) -> list[Any]:
         """Who may sign: everyone of the role that is needed."""

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from flask import flash
 
 from fillbook.trace.book import queries
+from fillbook.trace.book.danger import DANGER, kept_away
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids
 from fillbook.trace.web import here
@@ -15,12 +16,12 @@ from fillbook.trace.work.acting import Answer
 from fillbook.trace.work.filling import UNFILLED
 
 SAID_AT_ONCE = 3  # items said one by one on the page that follows; the holds' page has them all
-DANGER = "above rating"  # the finding of a tire that nobody lays on a rack before a lead has looked
 #: What a hand can do about it now, by the finding's code; where nothing stands here, nothing is to be done but wait.
 NOW = {
     "no pressure": "Stop the flow and read the pressure; a lead then enters it by correcting the fill.",
     "flow running": "Stop the flow and read the pressure again; a lead then enters it by correcting the fill.",
-    "above rating": "Keep away from the tire and tell a lead at once.",
+    DANGER: "Keep away from the tire and tell a lead at once.",
+    "unusual weight": "Read the weight and its unit again; a lead corrects it if it was typed wrong.",
     "transport damage": "Set it apart, and tell whoever ordered it.",
     "rating not legible": "Take a photograph of the sidewall for the lead.",
 }
@@ -76,15 +77,29 @@ def say_after(answer: Answer, *more: str) -> None:
             flash(item, "held")
 
 
+URGENCY = {"hold": 0, "stop": 0, "held": 1, "go": 2}
+
+
+def most_urgent_first(flashed: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
+    """What a page says after an act, (look, words): what was refused, a tire to keep away from, other holds, what was
+    done, then the notes."""
+
+    def rank(one: tuple[str, str]) -> int:
+        look, words = one
+        return 0 if look == "held" and kept_away(here.book(), words) else URGENCY.get(look, 3)
+
+    return sorted(flashed, key=rank)
+
+
 def held(item: str) -> Held | None:
     """What holds *item* (compact ID) now; None where nothing does."""
     book = here.book()
     holds = queries.holds_on(book, item)
     if not holds:
         return None
-    reasons = tuple(_reasons(holds))
+    reasons = tuple(sorted(_reasons(holds), key=lambda one: one.now != NOW[DANGER]))  # the danger first
     means = _means(item)
-    if means == "tire" and any(one.now == NOW[DANGER] for one in reasons):
+    if means == "tire" and kept_away(book, item):
         means = "danger"
     return Held(item, means, reasons)
 

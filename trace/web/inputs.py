@@ -15,6 +15,7 @@ from fillbook.trace.book import glance, queries
 from fillbook.trace.core import ids, limits, logger_formats, times, units
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.web import here, wording
+from fillbook.trace.web.languages import choice
 from fillbook.trace.work.ask import Field, Item, Measure, When, Words, fields_of
 
 FEW = 4  # so many choices are shown side by side, more in a list
@@ -271,6 +272,31 @@ def fields_said(
     for one in all_fields:
         found |= _said(verb, one, said, files, prefix)
     return found
+
+
+#: In Spanish a point between three digits marks thousands as often as decimals: 1.000 kg is a ton or a kilogram.
+THOUSANDS_OR_DECIMALS = re.compile(r"[+-]?[1-9][0-9]{0,2}\.[0-9]{3}")
+
+
+def check_points(all_fields: list[Field], fields: Mapping[str, Any], where: str = "") -> None:
+    """Ask back where a weight among *fields* (as :func:`fields_said` gives them) may mean thousands or decimals to who reads Spanish.
+
+    Raises Nonsense, naming the field.
+    """
+    if choice.language() != "es":
+        return
+    for one in all_fields:
+        if one.sub is not None:
+            for n, row in enumerate(fields.get(one.name) or []):
+                check_points(fields_of(one.sub), row, f"{where}{one.name}[{n}].")
+        elif isinstance(one.mark, Measure) and one.mark.dimension == "mass":
+            for name in one.accepts:
+                text = fields.get(name)
+                if isinstance(text, str) and THOUSANDS_OR_DECIMALS.fullmatch(text.strip()):
+                    raise Nonsense(
+                        f'"{text}" may mean thousands or decimals: leave the point out, or write fewer or more decimals.',
+                        field=where + name,
+                    )
 
 
 def _said(verb: str, one: Field, said: MultiDict, files: Mapping[str, Any], prefix: str) -> dict[str, Any]:

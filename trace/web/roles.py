@@ -65,7 +65,7 @@ PAGES: dict[str, Needs] = {
     "identify.case": READ, "identify.waiting": READ, "item.attached": READ, "item.item": READ, "labels.labels": READ,
     "help.every_job": READ, "help.job": READ, "lists.every_list": READ, "lists.one_list": READ, "lists.sheet": READ,
     "lineage.picture": READ, "office.book": READ, "office.event": READ, "office.verify": READ, "racks.racks": READ,
-    "racks.zone": READ, "recall.as_csv": READ, "recall.as_json": READ, "recall.how_sure_are_we": READ, "recall.opened": READ,
+    "racks.zone": READ, "recall.as_csv": READ, "recall.as_json": READ, "recall.how_sure_are_we": READ, "recall.opened": READ, "recall.opened_csv": READ,
     "recall.recall": READ, "recall.closing": READ, "recall.close": does("close recall"), "regrind.regrind": READ, "scan.search": READ, "verbs.every_verb": READ, "verbs.form": READ,
     "counts.habits_page": Needs(OWNER),
     # the zones; a logger that sends by itself shows its own token

@@ -119,7 +119,7 @@ def teach_templates(app: Flask, mark: Callable[[str], str]) -> None:
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.globals.update(
         pretty=pretty, compact=compact, kind=kind, look=look, shape=shape, hours=hours, percent=percent, about=about,
-        held=held.held, is_id=lambda text: bool(text) and ids.is_valid(compact(text)), kept=kept,
+        held=held.held, most_urgent_first=held.most_urgent_first, is_id=lambda text: bool(text) and ids.is_valid(compact(text)), kept=kept,
         all_people=lambda: queries.people(here.book(), here.shop()), nobody_has_a_pin=lambda: not signing.asks_pins(here.book(), here.shop()),
         shop_of_several=lambda: g.get("shop") if len(here.book().shops()) > 1 else None,
         static=lambda name: url_for("static", filename=name, v=mark(name)),

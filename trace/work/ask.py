@@ -342,8 +342,8 @@ def _measure(mark: Measure, name: str, said_as: str, raw: Any, how: Reading, spo
     if (mark.least is not None and found.value < mark.least) or (
         mark.most is not None and found.value > mark.most
     ):
-        called = stem.replace("_", " ").capitalize()
-        raise Nonsense(f"{called} {found.typed} can't be: give {mark.what}.", field=spot, expected=mark.what)
+        called = units.called(stem, unit)
+        raise Nonsense(f"{called} of {found.typed} can't be: give {mark.what}.", field=spot, expected=mark.what)
     how.typed[spot] = found.typed
     return found.value
 

@@ -40,7 +40,7 @@ def release(ask: Release, floor: Floor) -> dict[str, Any]:
     ]
     kept_back = [case for case in cases if not case.decision.ok]
     if kept_back and len(tires) > 1:  # one signature, one reason: an override is for one tire
-        each = " ".join(f"{ids.pretty(case.tire)}: {case.decision.stops[0].words}" for case in kept_back[:5])
+        each = " ".join(f"{_named(case.tire, case.decision.stops[0].words)}" for case in kept_back[:5])
         raise Stopped(
             f"{len(kept_back)} of these {len(tires)} tires can't be released, so none was. {each} Leave them out, or release each by itself.",
             field="tires",
@@ -50,13 +50,19 @@ def release(ask: Release, floor: Floor) -> dict[str, Any]:
             if finding.stops:
                 floor.stop(
                     f"release {finding.code}",
-                    f"{ids.pretty(case.tire)}: {finding.words}",
+                    _named(case.tire, finding.words),
                     case.tire,
                     field=field,
                 )
             elif finding.code in ("typed", "rating"):
                 floor.note(finding.code, finding.words, case.tire)
     return {"frozen": [_frozen(floor, case) for case in cases]}
+
+
+def _named(tire: str, words: str) -> str:
+    """*words* with the tire they are about, once."""
+    name = ids.pretty(tire)
+    return words if name in words else f"{name}: {words}"
 
 
 def _may_be_asked(floor: Floor, tire: str, field: str) -> None:

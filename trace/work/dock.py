@@ -6,7 +6,8 @@ from typing import Literal
 
 from pydantic import Field
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import queries, usual
+from fillbook.trace.core import ids, units
 from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.work.ask import Ask, Mass, Moment, Text
 from fillbook.trace.work.floor import Floor
@@ -71,4 +72,18 @@ def receive(ask: Receive, floor: Floor) -> None:
         )
     if ask.use_by is not None and ask.use_by < floor.at:
         floor.note("past use-by", f"Lot {ask.lot} came in after its use-by date ({floor.say(ask.use_by)}).")
-    floor.mint("L", ask.totes)
+    totes = floor.mint("L", ask.totes)
+    before = usual.of_tote(floor.book, floor.shop, known.name, ask.side, floor.at, floor.correcting)
+    times_off = before.times(ask.net_g) if before else 0
+    for tote in totes if before and times_off else ():
+        _note_unusual(tote, ask.net_g, before.grams, times_off, known.name, floor)
+
+
+def _note_unusual(tote: str, net_g: int, before_g: int, times_off: int, system: str, floor: Floor) -> None:
+    """A net weight ten times off what such totes held before is kept, and a second person looks whether it was typed so."""
+    name, net, was = ids.pretty(tote), units.kg_lb(net_g), units.kg_lb(before_g)
+    if times_off > 0:
+        words = f"{name} came in with {net}, {times_off} times what totes of {system} held before ({was}): look at its label and the unit."
+    else:
+        words = f"{name} came in with {net}, one part in {-times_off} of what totes of {system} held before ({was}): look at its label and the unit."
+    floor.note("unusual weight", words, tote, holds=True)

@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from fillbook.trace.book import queries, spans
+from fillbook.trace.book import hopper, queries, spans, usual
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids, times, tires, units
 from fillbook.trace.core.errors import Conflict, Nonsense, UnknownItem
@@ -167,6 +167,14 @@ def start_fill(ask: StartFill, floor: Floor) -> dict[str, int]:
     floor.check_held(ask.tire, "filling")
     for code, words, item in _line_findings(floor, ask.line):
         floor.stop(code, words, item or ask.tire, field="line")
+    mix = mix_of(floor, ask.tire, ask.line, None)
+    if mix and "R" not in queries.connected(floor.book, ask.line, floor.at):
+        floor.stop(
+            "no regrind loaded",
+            f"{name} is to get {mix / 100:g} % regrind, and no regrind batch is loaded on {line}: load its hopper first.",
+            ask.tire,
+            field="line",
+        )
     tire = queries.tire(floor.book, ask.tire)
     assert tire is not None
     rating = queries.rating(floor.book, ask.tire)
@@ -318,7 +326,7 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
             ask.topup_mix_e4 if ask.topup_mix_e4 is not None else min(mix, floor.limit("topup_regrind_most"))
         )
         draws.append(draw(floor, line, ask.tire, "top-up", ask.topup_g, topup_mix, ask.basis))
-    _note_findings(ask, floor, line, draws)
+    _note_findings(ask, floor, line, draws, part_from)
     known = [started.bay_mc, started.casing_mc, started.mix_mc] if started else []
     if not known or known[-1] is None:
         known.append(_mix_at_the_cup(floor, line))
@@ -365,7 +373,27 @@ def mix_of(floor: Floor, tire: str, line: str, said: int | None) -> int:
     return int(last.mix_e4) if last else 0
 
 
-def _note_findings(ask: FinishFill, floor: Floor, line: str, draws: list[dict[str, Any]]) -> None:
+def _note_unusual(floor: Floor, tire: str, grams: int) -> None:
+    """A weight ten times off what such tires took before is kept, and a second person looks whether it was typed so."""
+    before = usual.of_tire(floor.book, floor.shop, tire, floor.at)
+    times_off = before.times(grams) if before else 0
+    if not before or not times_off:
+        return
+    name, took, was = ids.pretty(tire), units.kg_lb(grams), units.kg_lb(before.grams)
+    if before.by_size and times_off > 0:
+        words = f"{name} took {took}, {times_off} times what {before.of} took before ({was}): look at the weight and its unit."
+    elif before.by_size:
+        words = f"{name} took {took}, one part in {-times_off} of what {before.of} took before ({was}): look at the weight and its unit."
+    elif times_off > 0:
+        words = f"{name} took {took}, {times_off} times what tires like it took before ({was}): look at the weight and its unit."
+    else:
+        words = f"{name} took {took}, one part in {-times_off} of what tires like it took before ({was}): look at the weight and its unit."
+    floor.note("unusual weight", words, tire, holds=True)
+
+
+def _note_findings(
+    ask: FinishFill, floor: Floor, line: str, draws: list[dict[str, Any]], began: int
+) -> None:
     name = ids.pretty(ask.tire)
     rating = queries.rating(floor.book, ask.tire)
 
@@ -376,6 +404,7 @@ def _note_findings(ask: FinishFill, floor: Floor, line: str, draws: list[dict[st
         note("no pressure", f"No final pressure of {name} was given.")
     elif not ask.flow_stopped:
         note("flow running", f"The pressure of {name} was read while material flowed, which does not count.")
+    _note_unusual(floor, ask.tire, ask.weight_g + (ask.topup_g or 0))
     most = None if rating is None else rating * (10_000 + floor.limit("pressure_most_over")) // 10_000
     if ask.pressure_pa is not None and most is not None and rating is not None and ask.pressure_pa > most:
         note(
@@ -403,6 +432,16 @@ def _note_findings(ask: FinishFill, floor: Floor, line: str, draws: list[dict[st
             f"{units.kg_lb(span.drawn_g)} are drawn from it. What is more counts as of unknown origin: enter the change-over that "
             "is missing, or correct the weight.",
             span.item,
+        )
+    batch = queries.connected(floor.book, line, floor.at).get("R", "")
+    over = hopper.gives_too_much(floor.book, floor.shop, line, began, floor.at, draws, floor.correcting)
+    if batch and over:
+        floor.note(
+            "more than the hopper held",
+            f"The hopper gave more than was loaded: it can have held {units.kg_lb(over[0])} at most; this fill takes "
+            f"{units.kg_lb(over[1])} of regrind on {floor.name(line)}. What is more counts as of unknown origin: enter the load that is "
+            "missing, or correct the weight or the mix.",
+            batch,
         )
     if queries.off_ratio_at(floor.book, line, floor.at, floor.correcting):
         note(

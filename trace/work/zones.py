@@ -6,7 +6,7 @@ import hashlib
 
 from pydantic import Field
 
-from fillbook.trace.book import loggers, queries
+from fillbook.trace.book import danger, loggers, queries
 from fillbook.trace.core import doubts, ids, logger, logger_formats, times, units
 from fillbook.trace.core.cure import Sample
 from fillbook.trace.core.errors import Nonsense, UnknownItem
@@ -14,6 +14,7 @@ from fillbook.trace.work.ask import Ask, File, Moment, Temperature, Text, Tire, 
 from fillbook.trace.work.floor import Floor
 from fillbook.trace.work.registry import verb
 
+LATE_S = 15 * 60  # a tire written down so long after it was laid lies there already: that is kept, not stopped
 MOST_DOUBTS = 100  # of one file, kept one by one
 
 
@@ -44,7 +45,28 @@ def rack(ask: Rack, floor: Floor) -> dict[str, list[str]]:
             )
         if state.state in ("racked", "soaking") and state.place == ask.zone:
             raise Nonsense(f"{ids.pretty(tire)} lies in {floor.name(ask.zone)} already.", field="tires")
+        _check_kept_away(tire, floor)
     return {"soaking": soaking}
+
+
+def _check_kept_away(tire: str, floor: Floor) -> None:
+    """Stop before somebody carries a tire that stands above its rating; what was carried a while ago is recorded."""
+    there = danger.kept_away(floor.book, tire, floor.at)
+    if there is None:
+        return
+    if floor.now - floor.at > LATE_S:
+        floor.note(
+            "laid in danger",
+            f"{ids.pretty(tire)} was laid on a rack, though nobody was to go near it.",
+            tire,
+        )
+        return
+    floor.stop(
+        "laid in danger",
+        f"{there.why} It is not laid on a rack: keep away from the tire and tell a lead at once.",
+        tire,
+        field="tires",
+    )
 
 
 class Store(Ask):

@@ -7,10 +7,12 @@ import json
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import glance, queries
-from fillbook.trace.core import ids
-from fillbook.trace.core.errors import ShopError
-from fillbook.trace.web import here
+from flask import g, request
+
+from fillbook.trace.book import glance, queries, usual
+from fillbook.trace.core import ids, units
+from fillbook.trace.core.errors import Nonsense, ShopError
+from fillbook.trace.web import here, inputs
 from fillbook.trace.web.forms import Form
 from fillbook.trace.work.filling import StartFill, start_fill
 from fillbook.trace.work.floor import Finding, Floor
@@ -44,6 +46,41 @@ def before_go(tire: str, line: str) -> tuple[list[str], list[str]]:
     stops = [one.words for one in floor.findings if one.code == "stop"]
     notes = [one.words for one in floor.findings if one.code != "stop"]
     return list(dict.fromkeys(stops)), list(dict.fromkeys(notes))
+
+
+def asks_back(form: Form, tire: str) -> bool:
+    """Whether the posted fill of *tire* weighs ten times more or less than such tires did: asked once, before it is written."""
+    grams = _grams_posted(form)
+    if not grams or g.get("too_old") or queries.fill(here.book(), tire):
+        return False
+    before = usual.of_tire(here.book(), here.shop(), tire, here.now())
+    times_off = before.times(grams) if before else 0
+    if not before or not times_off or request.form.get("asked") == str(grams):
+        return False
+    took, was = here.say().mass(grams), here.say().mass(before.grams)
+    if before.by_size and times_off > 0:
+        words = f"{took} is {times_off} times what {before.of} took before ({was}). Press DONE again if it is so."
+    elif before.by_size:
+        words = f"{took} is one part in {-times_off} of what {before.of} took before ({was}). Press DONE again if it is so."
+    elif times_off > 0:
+        words = f"{took} is {times_off} times what tires like it took before ({was}). Press DONE again if it is so."
+    else:
+        words = f"{took} is one part in {-times_off} of what tires like it took before ({was}). Press DONE again if it is so."
+    form.take(request.form)
+    form.refuse(Nonsense(words, field="weight_kg"))
+    form.asked = str(grams)
+    return True
+
+
+def _grams_posted(form: Form) -> int:
+    """Main mix and top-up as they were posted; 0 where they can't be read, which the verb says itself."""
+    wanted = [one for one in form.all_fields if one.name in ("weight_g", "topup_g")]
+    try:
+        fields = inputs.fields_said(form.verb.name, wanted, request.form, {})
+        inputs.check_points(wanted, fields)
+        return sum(units.parse("mass", name.rpartition("_")[2], text).value for name, text in fields.items())
+    except ShopError:
+        return 0
 
 
 @dataclass(frozen=True)

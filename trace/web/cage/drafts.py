@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import secrets
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import drafts, queries
 from fillbook.trace.core import ids
-from fillbook.trace.core.errors import Nonsense, WrongKind
+from fillbook.trace.core.errors import Nonsense, UnknownItem, WrongKind
 from fillbook.trace.web import here
 from fillbook.trace.web.item.views import the_item
 from fillbook.trace.work.ask import fields_of
@@ -20,8 +21,9 @@ from fillbook.trace.work.filling import FinishFill
 bp = Blueprint("drafts", __name__)
 #: The fields that are said of a draft: the name, and what stands after its value beside a unit.
 TOLD = (("weight_g", ""), ("topup_g", "top-up"), ("pressure_pa", ""), ("mix_e4", "regrind"))
-BESIDE = ("at", "override")  # of the form, beside the verb's fields; who signs is said anew on each device
+BESIDE = ("at", "override", "took")  # of the form, beside the verb's fields; who signs is said anew on each device; took: `mark_of` what was taken over
 LONGEST_VALUE = 500
+LONGEST_SENT = 2 * drafts.LONGEST  # with the fields that are not kept, and signs written out
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,7 @@ class Draft:
     words: str
     said: str  # JSON, for the script that takes it over
     at: int
+    mark: str
 
 
 def tablet() -> str:
@@ -43,14 +46,24 @@ def tablet() -> str:
 
 
 def others(tire: str) -> list[Draft]:
-    """What was typed at *tire* on other devices and not sent."""
-    found = drafts.of_others(here.book(), here.shop(), tire, tablet(), here.now())
-    return [
-        Draft(
-            queries.name_of(here.book(), one.who), one.station, told(json.loads(one.said)), one.said, one.at
-        )
-        for one in found
-    ]
+    """What was typed at *tire* on other devices and not sent: the newest first, equal ones once, none that somebody took over as it is."""
+    mine = tablet()
+    everything = drafts.of_others(here.book(), here.shop(), tire, "", here.now())
+    taken = {mark for one in everything for mark in json.loads(one.said).get("took", [])}
+    found: dict[str, Draft] = {}
+    for one in everything:
+        said, mark = json.loads(one.said), mark_of(one.tablet, one.said)
+        if one.tablet == mine or mark in taken:
+            continue
+        typed = json.dumps({name: values for name, values in said.items() if name != "took"}, sort_keys=True)
+        name = queries.name_of(here.book(), one.who)
+        found.setdefault(typed, Draft(name, one.station, told(said), one.said, one.at, mark))
+    return list(found.values())
+
+
+def mark_of(device: str, said: str) -> str:
+    """What a draft is known by as long as nothing more is typed into it, without telling the *device*."""
+    return hashlib.sha256(f"{device} {said}".encode()).hexdigest()[:16]
 
 
 def told(said: dict[str, list[str]]) -> str:
@@ -67,10 +80,13 @@ def told(said: dict[str, list[str]]) -> str:
 @bp.post("/cage/<code>/draft/<tire>")
 def draft(code: str, tire: str) -> ResponseReturnValue:
     """Keep, or with nothing typed erase, this device's draft; answers with what others typed. Without *said* it only looks."""
-    item = the_item(tire)
-    if ids.kind_of(the_item(code)) != "U" or ids.kind_of(item) != "F":
+    line, item = the_item(code), the_item(tire)
+    if ids.kind_of(line) != "U" or ids.kind_of(item) != "F":
         raise WrongKind("A draft is kept of a tire's fill on a line. Open the tire in the cage.")
     book, shop, person = here.book(), here.shop(), here.who()
+    for one in (line, item):
+        if queries.shop_of(book, one) != shop:
+            raise UnknownItem(f"{ids.pretty(one)} is another shop's. Open the tire in this shop's cage.")
     said = request.form.get("said")
     filled = queries.fill(book, item)
     if said is not None and filled is None and person is not None:
@@ -88,9 +104,12 @@ def draft(code: str, tire: str) -> ResponseReturnValue:
 def _read(text: str) -> dict[str, list[str]]:
     """What a page says was typed. Raises Nonsense for anything but short texts by the names of the fill's fields."""
     known = {name for one in fields_of(FinishFill) for name in (one.name, one.name + ".unit")} | set(BESIDE)
+    if len(text) > LONGEST_SENT:
+        raise drafts.too_long(text)
     try:
         said = json.loads(text) if text.strip() else {}
-    except ValueError:
+        json.dumps(said, ensure_ascii=False).encode()  # half of a surrogate pair is no character
+    except (ValueError, RecursionError):
         said = None
     if not isinstance(said, dict) or not all(
         isinstance(values, list) and all(isinstance(one, str) and len(one) <= LONGEST_VALUE for one in values)

@@ -57,7 +57,7 @@ def finish(code: str, tire: str) -> ResponseReturnValue:
     here_line, tire = _line(code), the_item(tire)
     form = _finish(here_line, tire)
     form.looked_at_after = (tire,)
-    done = form.send()
+    done = None if ahead.asks_back(form, tire) else form.send()
     if done is None:
         return _page(here_line, tire, form), form.status
     fill = queries.fill(here.book(), tire)

@@ -11,7 +11,7 @@ from fillbook.trace.book import cures, glance, items, later, queries, zones
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, ShopError, WrongKind
 from fillbook.trace.core.release import TwoDates, two_dates
-from fillbook.trace.web import here, papers
+from fillbook.trace.web import held, here, papers
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.item.views import the_item
 from fillbook.trace.web.languages import choice
@@ -163,7 +163,7 @@ def release(code: str) -> ResponseReturnValue:
     done = form.send()
     if done is None:
         return _page(found, form), form.status
-    if not done.repeated:
+    if not done.repeated and not held.held(found):  # what holds it says that it is released and may not leave
         flash(f"{ids.pretty(found)} is released.", "go")
     return redirect(url_for("desk.tire", code=found), 303)
 
@@ -194,6 +194,7 @@ def _page(tire: str, form: Form) -> str:
         case = cures.case(book, tire, now, say=here.say())
     except Nonsense as trouble:
         why_not = str(trouble)
+    form.stopped = case is not None and not case.decision.ok
     released = queries.releases(book, tire)
     return render_template(
         "desk/tire.html", tire=tire, state_row=state, case=case, why_not=why_not, form=form, facts=_facts(tire),

@@ -34,6 +34,8 @@ class Filled:
     """What the codes of one label came to: the form's values, where each is from, and sentences to show."""
 
     codes: list[ReadCode] = field(default_factory=list)
+    kept: list[str] = field(default_factory=list)  # the codes as they came, each read again with the next one
+    refused: list[str] = field(default_factory=list)  # codes that lack their beginning; said until they are scanned whole
     values: dict[str, str] = field(default_factory=dict)
     sources: dict[str, str] = field(default_factory=dict)
     troubles: list[str] = field(default_factory=list)
@@ -80,9 +82,20 @@ def fill_in(book: Book, shop: str, codes: Sequence[str], said: MultiDict) -> Fil
     Raises Nonsense for a code that is too long or no text.
     """
     notes = notes_of(book, shop)
-    filled = Filled([supplier_codes.read(code, notes) for code in codes])
+    filled = Filled()
+    for code in codes:
+        one = supplier_codes.read(code, notes)
+        if not one.fields and supplier_codes.is_torn(code):
+            filled.refused.append(code)
+        else:
+            filled.codes.append(one)
+            filled.kept.append(code)
     for one in filled.codes:
         filled.troubles += one.troubles
+        if not one.fields and "(" not in one.code and any(other.code.startswith("(") for other in filled.codes):
+            filled.troubles.append(
+                f"{quoted(one.code)} is built unlike the other codes of this label. Should its beginning be missing, begin anew and scan it again."
+            )
         for name, part in one.fields.items():
             value, how = _in_time(name, part.value)
             where = f", in {quoted(one.code)}" if len(filled.codes) > 1 else ""
@@ -92,6 +105,16 @@ def fill_in(book: Book, shop: str, codes: Sequence[str], said: MultiDict) -> Fil
     _over_what_was_typed(filled, said)
     _keep_code(filled)
     return filled
+
+
+def still_refused(refused: Sequence[str], kept: Sequence[str]) -> list[str]:
+    """The codes without a beginning that were not scanned whole since."""
+    return [torn for torn in dict.fromkeys(refused) if not any(whole.endswith(torn) for whole in kept)][-MOST_CODES:]
+
+
+def why_refused(code: str) -> str:
+    """The sentence for a code that lacks its beginning."""
+    return f"{quoted(code)} begins in the middle of a code: the scanner's first characters were lost, so it was not kept. Scan that barcode again."
 
 
 def _in_time(name: str, value: str) -> tuple[str, str]:

@@ -29,6 +29,7 @@ class Receipt(Form):
         super().__init__("receive", action="/dock", first=FIRST, **more)  # type: ignore[arg-type]
         self.filled = codes.Filled()
         self.code_wrong: ShopError | None = None
+        self.just_refused = False  # a code of this very request lacks its beginning
 
     def take_sources(self) -> None:
         """Where values are from, kept while the form goes to and fro; a value changed by hand is the hand's."""
@@ -43,14 +44,18 @@ class Receipt(Form):
         """Read the supplier's label into the form; what does not read is said, and what was typed stays."""
         self.take(request.form)
         self.take_sources()
+        before = self.said.getlist("refused")
         try:
             said = codes.said_in(request)
             filled = codes.fill_in(here.book(), here.shop(), said, self.said)
         except ShopError as wrong:
             self.code_wrong = wrong
             self.filled.codes = self._codes_before()
+            self.filled.refused = codes.still_refused(before, [])
             return
-        self.said.setlist("codes", said)
+        self.just_refused = bool(filled.refused)
+        filled.refused = codes.still_refused([*before, *filled.refused], filled.kept)
+        self.said.setlist("codes", filled.kept)
         self.said["code"] = ""
         for name, value in filled.values.items():
             self.said[name] = value
@@ -61,6 +66,7 @@ class Receipt(Form):
         """The codes read before, shown again beside a form that was refused."""
         self.take_sources()
         self.filled.codes = self._codes_before()
+        self.filled.refused = codes.still_refused(self.said.getlist("refused"), [])
 
     def _codes_before(self) -> list[supplier_codes.ReadCode]:
         found = []
@@ -90,7 +96,7 @@ def _page(form: Receipt, status: int = 200) -> ResponseReturnValue:
     book, shop = here.book(), here.shop()
     return render_template(
         "dock/dock.html", form=form, receipts=glance.receipts(book, shop), unprinted=glance.labels_waiting(book, shop)["L"],
-        systems=queries.systems(book, shop), focus_form=True,
+        systems=queries.systems(book, shop), focus_form=True, why_refused=codes.why_refused,
     ), status  # fmt: skip
 
 
@@ -121,7 +127,7 @@ def read() -> ResponseReturnValue:
         pass
     form = Receipt()
     form.read_label()
-    return _page(form, status_of(form.code_wrong) if form.code_wrong else 200)
+    return _page(form, status_of(form.code_wrong) if form.code_wrong else 422 if form.just_refused else 200)
 
 
 # -- the shop's notes on its suppliers' codes ----------------------------------------------------------------------------------

@@ -10,11 +10,12 @@ from flask import Blueprint, Response, render_template, request
 
 from fillbook.trace.book import glance, items, lists, queries, recalls, zones
 from fillbook.trace.book import later as later_readings
+from fillbook.trace.book.danger import DANGER, kept_away
 from fillbook.trace.book.latest import latest
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import UnknownItem
-from fillbook.trace.web import here
+from fillbook.trace.web import held, here
 from fillbook.trace.work import registry
 from fillbook.trace.work.ask import Item, fields_of
 from fillbook.trace.work.corrections import FIXED
@@ -41,13 +42,15 @@ def item(code: str) -> str:
     kind = ids.kind_of(found)
     linked = kind in "LGFC" and of_it["place"]["state"] is not None
     state = of_it["place"]["state"]
-    steps = next_steps(found, kind, state)
+    danger = kind == "F" and kept_away(here.book(), found) is not None
+    steps = next_steps(found, kind, state, danger=danger)
     acts, earlier = lists.history(here.book(), found, _after())
     return render_template(
         "item/item.html", code=found, kind=kind, of_it=of_it, trace=_trace(found) if linked else None,
         steps=steps, others=everything_else(found, kind, steps) if state not in (None, "void") else [], prints=len(queries.prints_of(here.book(), found)),
         place=queries.place_of(here.book(), found), papers=queries.attachments(here.book(), found),
         kept=zones.storage(here.book(), found, here.now()) if kind == "L" else None,
+        keep_away=held.NOW[DANGER] if danger else "",
         changed=later_readings.alert(here.book(), here.shop(), found) if kind == "F" else None,
         acts=acts, earlier=",".join(map(str, earlier)) if earlier else None, later="before" in request.args,
         undo=None if state in (None, "void") or "before" in request.args else last_act(acts),
@@ -117,8 +120,8 @@ def _verbs_of(kind: str) -> tuple[tuple[str, str, str, str], ...]:
     return tuple(found)
 
 
-def next_steps(item: str, kind: str, state: str | None) -> list[Step]:
-    """What is most likely done next with an item in this state, the likeliest first."""
+def next_steps(item: str, kind: str, state: str | None, *, danger: bool = False) -> list[Step]:
+    """What is most likely done next with an item in this state, the likeliest first; nothing that brings a hand near a tire in *danger*."""
     hold = Step("Hold", f"/do/hold?item={item}")
     recall = Step("What holds it?", f"/recall?suspect={item}")
     scrap = Step("Scrap", f"/do/scrap?item={item}")
@@ -144,6 +147,8 @@ def next_steps(item: str, kind: str, state: str | None) -> list[Step]:
             return [Step("Take it in", f"/do/take-in?reserved={item}", True)]
         case "F", "taken in" | "soaking" | "filling" | "paused":
             return [Step("To the cage", f"/cage?tire={item}", True), hold, scrap]
+        case "F", "filled" | "racked" if danger:
+            return [Step("Look at the hold", "/holds", True), Step("Release desk", f"/desk/{item}"), *correct[1:]]
         case "F", "filled":
             return [
                 Step("Lay on a rack", f"/do/rack?tires={item}", True),

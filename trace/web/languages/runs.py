@@ -19,7 +19,7 @@ from flask.templating import Environment as FlaskEnvironment
 from jinja2 import nodes
 
 #: Attributes that a person sees or hears. ``data-name`` is the caption that the style sheet writes beside a cell on a phone.
-HUMAN = {"aria-label", "title", "placeholder", "alt", "data-name"}
+HUMAN = {"aria-label", "title", "placeholder", "alt", "data-name", "data-short"}
 #: Elements whose text is not words: code, and what somebody typed.
 QUIET = {"script", "style", "code", "pre", "textarea", "kbd", "samp"}
 VOID = {

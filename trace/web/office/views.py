@@ -109,6 +109,7 @@ class Correction(Form):
         stood = inputs.fields_said(self.changed.name, asked, self.stands, {}, NEW)
         says = inputs.fields_said(self.changed.name, asked, self.said, request.files, NEW)
         fields: dict[str, Any] = {k: v for k, v in says.items() if stood.get(k) != v}
+        inputs.check_points(asked, fields)
         told = {one.name for one in asked if any(a in says for a in one.accepts)}
         fields |= {
             one.name: None

@@ -7,7 +7,7 @@ from flask import flash, request
 from fillbook.trace.book import queries
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import ShopError
-from fillbook.trace.web import here
+from fillbook.trace.web import held, here
 from fillbook.trace.web.forms import Form
 
 
@@ -30,6 +30,9 @@ def lay(zone: str, tire: str) -> str:
         form.done(form.act())
     except ShopError as trouble:
         flash(f"Not laid here: {trouble}", "hold")
+        there = held.held(tire)
+        if there and there.means == "danger":
+            flash(tire, "held")  # with the way to its page, where a lead can override it
         return page
     soaks = queries.place_of(here.book(), tire).state == "soaking"
     flash(f"{name} {'soaks' if soaks else 'lies'} in {where} now. Scan the next one.", "go")

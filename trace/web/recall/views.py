@@ -13,9 +13,9 @@ from typing import Any
 from flask import Blueprint, Response, flash, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from fillbook.trace.book import closed_recalls, glance, queries, recalls, worked_out
+from fillbook.trace.book import closed_recalls, glance, many_tires, queries, recalls, worked_out
 from fillbook.trace.book.opening import Row
-from fillbook.trace.core import times
+from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
 from fillbook.trace.core.recall import (
     CERTAIN,
@@ -40,6 +40,8 @@ HOW_SURE = {
 TIERS = (CERTAIN, POSSIBLE, THROUGH_REGRIND, NOT_EXCLUDED)
 FIRST_ROWS = 20  # of each tier on the page of all
 MOST_ROWS = 60  # of one tier on a page of its own
+#: Heads of the columns a tire is found by without this book, as a spreadsheet names them.
+FOUND_BY = [f"{name}_utc" if name == "dispatched" else name for name in many_tires.FOUND_BY]
 
 
 @bp.get("/recall")
@@ -59,8 +61,9 @@ def recall() -> ResponseReturnValue:
             prefill={"threshold_e4": f"{found['threshold'] * 100:g}", "threshold_e4.unit": "pct"},
         )  # fmt: skip
         form.about = []
+    parts = _parts(found) if found else []
     page = render_template(
-        "recall/recall.html", asked=asked, found=found, trouble=trouble, form=form, how_sure=HOW_SURE, parts=_parts(found) if found else (),
+        "recall/recall.html", asked=asked, found=found, trouble=trouble, form=form, how_sure=HOW_SURE, parts=parts, tires=_tires_on(parts),
         lots=glance.said_before(here.book(), here.shop(), "lot"), opened=queries.recalls(here.book(), here.shop()),
         default=f"{recalls.rules_threshold(here.book(), here.shop()) / 100:g}", query=_query(), received=sum(row["grams"] for row in found["account"] or ()) if found else 0,
     )  # fmt: skip
@@ -106,6 +109,12 @@ def _parts(found: dict[str, Any]) -> list[Part]:
     return parts
 
 
+def _tires_on(parts: list[Part]) -> dict[str, dict[str, str]]:
+    """What the tires on this page are found by, by the ID that stands there: read for what is shown and no more."""
+    shown = {ids.read(one["id"]): one["id"] for part in parts for one in part.rows}
+    return {shown[code]: tire for code, tire in many_tires.found_by(here.book(), shown).items()}
+
+
 def _address(tier: str, page: int) -> str:
     return url_for("recall.recall", **_query(), tier=tier, page=page if page > 1 else None, _anchor="list")
 
@@ -126,6 +135,9 @@ def how_sure_are_we() -> ResponseReturnValue:
 def as_json() -> Response:
     found = _found(with_traces=True)
     del found["lacking"]  # nothing is
+    codes = [ids.read(one["id"]) for one in found["items"]]
+    tires = many_tires.found_by(here.book(), codes)
+    found["items"] = [one | {"tire": tires[code]} for one, code in zip(found["items"], codes, strict=True)]
     return _file(_json(found), "application/json", found, "json")
 
 
@@ -147,13 +159,16 @@ def as_csv() -> Response:
     out = io.StringIO()
     sheet = csv.writer(out, lineterminator="\r\n")
     sheet.writerow(
-        ["tire", "tier", "grams_least", "grams_best", "grams_most", "share_least", "share_best", "share_most", "state", "where", "since_utc"]
+        ["tire", "tier", "grams_least", "grams_best", "grams_most", "share_least", "share_best", "share_most", "state", "where", "since_utc",
+         *FOUND_BY]
     )  # fmt: skip
-    for one in found["items"]:
+    codes = [ids.read(one["id"]) for one in found["items"]]
+    tires = many_tires.found_by(here.book(), codes)
+    for one, code in zip(found["items"], codes, strict=True):
         grams, share, place = one["grams"], one["exposure"], one["place"]
         sheet.writerow(
             [one["id"], one["tier"], grams["least"], grams["best"], grams["most"], share["least"], share["best"], share["most"],
-             place["state"], _harmless(place["where"]), place["since"]]
+             place["state"], _harmless(place["where"]), place["since"], *map(_harmless, tires[code].values())]
         )  # fmt: skip
     return _file(out.getvalue(), "text/csv", found, "csv")
 
@@ -161,6 +176,43 @@ def as_csv() -> Response:
 @bp.get("/recall/<int(max=999999999999):seq>")
 @here.one_picture
 def opened(seq: int) -> str:
+    row, items, closing, later = _with_outcomes(seq)
+    changed = (
+        next(iter(closed_recalls.changed(here.book(), here.shop(), only=seq)), None) if closing else None
+    )
+    return render_template(
+        "recall/opened.html", row=row, items=items, how_sure=HOW_SURE, tiers=TIERS, closing=closing, later=later, changed=changed,
+        tires=many_tires.found_by(here.book(), [one["item"] for one in [*items, *later]]),
+        counts=_counts([one["outcome"] for one in [*items, *later]], "no outcome" if closing else "no outcome yet"), reason=_reason(closing.seq) if closing else "",
+    )  # fmt: skip
+
+
+@bp.get("/recall/<int(max=999999999999):seq>.csv")
+@here.one_picture
+def opened_csv(seq: int) -> Response:
+    """The frozen list with each tire's outcome, and below it those that came to it before it was closed."""
+    row, items, _, later = _with_outcomes(seq)
+    tires = many_tires.found_by(here.book(), [one["item"] for one in [*items, *later]])
+    out = io.StringIO()
+    sheet = csv.writer(out, lineterminator="\r\n")
+    sheet.writerow(
+        ["tire", "tier", "listed_when_opened", "grams_least", "grams_best", "grams_most", "outcome", "state", "where", *FOUND_BY]
+    )  # fmt: skip
+    for one in [*items, *later]:
+        then = "best_g" in one
+        sheet.writerow(
+            [ids.pretty(one["item"]), one["tier"], "yes" if then else "no",
+             *([one["least_g"], one["best_g"], one["most_g"]] if then else ["", "", ""]),
+             one["outcome"], one["state"] or "", _harmless(here.say().name(one["place"]) if one["place"] else ""),
+             *map(_harmless, tires[one["item"]].values())]
+        )  # fmt: skip
+    return _file(out.getvalue(), "text/csv", {"suspect": f"{row.suspect}-event-{seq}"}, "csv")
+
+
+def _with_outcomes(
+    seq: int,
+) -> tuple[Row, list[dict[str, Any]], Row | None, list[dict[str, Any]]]:
+    """The recall of event *seq*, its tires with their outcomes, how it was closed, and the tires that only the closing counts."""
     row, items = _opened(seq)
     book, shop, now = here.book(), here.shop(), here.now()
     closing = closed_recalls.closing(book, shop, seq)
@@ -172,13 +224,7 @@ def opened(seq: int) -> str:
     later = [one for item, one in frozen.items() if item not in there]
     for one in later:
         one |= queries.place_of(book, one["item"])
-    changed = (
-        next(iter(closed_recalls.changed(book, shop, only=seq)), None) if closing else None
-    )
-    return render_template(
-        "recall/opened.html", row=row, items=items, how_sure=HOW_SURE, tiers=TIERS, closing=closing, later=later, changed=changed,
-        counts=_counts([one["outcome"] for one in [*items, *later]], "no outcome" if closing else "no outcome yet"), reason=_reason(closing.seq) if closing else "",
-    )  # fmt: skip
+    return row, items, closing, later
 
 
 @bp.get("/recall/<int(max=999999999999):seq>/close")
@@ -219,6 +265,7 @@ def _closing_page(seq: int, form: Form) -> str:
     row, _ = _opened(seq)
     tires = closed_recalls.listed(here.book(), here.shop(), row, here.now())
     left = [(one, queries.tire(here.book(), one.item)) for one in tires if one.outcome == closed_recalls.OPEN]
+    form.stopped = bool(left)
     return render_template(
         "recall/close.html", row=row, form=form, left=left, total=len(tires), counts=_counts([one.outcome for one in tires]),
         later=[one for one in tires if one.later], gone=[one for one in tires if not one.today],
@@ -227,8 +274,7 @@ def _closing_page(seq: int, form: Form) -> str:
 
 def _counts(outcomes: list[str], none: str = "no outcome yet") -> list[tuple[str, int]]:
     """How many tires have which outcome; those without one last, called *none*."""
-    order = ("came back", "released since", "cut out", "scrapped", "void", "")
-    return [(name or none, many) for name in order if (many := outcomes.count(name))]
+    return [(name or none, many) for name in closed_recalls.OUTCOMES if (many := outcomes.count(name))]
 
 
 def _reason(seq: int) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from flask import Blueprint, Response, flash, redirect, render_template, request, session
+from flask import Blueprint, Response, flash, redirect, render_template, request, session, url_for
 from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import items, queries
@@ -146,9 +146,7 @@ def _by_words(text: str) -> ResponseReturnValue:
     found = items.search(here.book(), here.shop(), text)
     if len(found) == 1 and found[0]["why"] == "this service number":
         return redirect(page_for(ids.read(found[0]["id"]), ""), 303)
-    return render_template(
-        "scan/found.html", text=text, found=_described(found), scanned=text
-    ), 200 if found else 404
+    return redirect(url_for("scan.search", q=text), 303)  # the browser's Back asks for nothing to be sent again
 
 
 def _described(found: list[dict[str, str]]) -> list[dict[str, str]]:
@@ -193,4 +191,5 @@ def page_for(item: str, came_from: str, *, scanned: bool = False) -> str:
 def search() -> ResponseReturnValue:
     text = request.args.get("q", "").strip()[:LONGEST]
     found = items.search(here.book(), here.shop(), text) if text else []
-    return render_template("scan/found.html", text=text, found=_described(found), scanned=text)
+    page = render_template("scan/found.html", text=text, found=_described(found), scanned=text)
+    return page, 404 if text and not found else 200

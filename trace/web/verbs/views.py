@@ -7,6 +7,7 @@ from collections import defaultdict
 from flask import Blueprint, flash, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
+from fillbook.trace.book import glance
 from fillbook.trace.core import ids
 from fillbook.trace.web import here, wording
 from fillbook.trace.web.forms import Form
@@ -76,14 +77,8 @@ def do(name: str) -> ResponseReturnValue:
 
 def after(form: Form, done: Answer) -> ResponseReturnValue:
     """Say what was done and go where it shows; new IDs want their labels first."""
-    said = ", ".join(ids.pretty(code) for code in done.ids[:3]) + (
-        f" and {len(done.ids) - 3} more" if len(done.ids) > 3 else ""
-    )
     if not done.repeated:
-        flash(
-            f"{form.verb.name.capitalize()}: written down as event {done.seq}{f' ({said})' if said else ''}.",
-            "go",
-        )
+        flash(_said_back(form, done), "go")
     if form.verb.name == "return":
         return redirect(
             f"/identify/{done.seq}" if not form.said.get("tire") else f"/i/{_code(form, 'tire')}", 303
@@ -91,6 +86,24 @@ def after(form: Form, done: Answer) -> ResponseReturnValue:
     if done.ids and ids.kind_of(done.ids[0]) in LABELLED:
         return redirect(f"/labels?event={done.seq}", 303)
     return redirect(_where_it_shows(form, done), 303)
+
+
+def _said_back(form: Form, done: Answer) -> str:
+    """What was written down, in words that tell it from what was not meant."""
+    named = ", ".join(ids.pretty(code) for code in done.ids[:3])
+    more = len(done.ids) - 3
+    event = glance.event_now(here.book(), done.shop, done.seq)
+    said = event.body["said"] if event else {}
+    if form.verb.name == "receive" and said:
+        listed = f"{named} and {more} more" if more > 0 else named
+        return f"{len(done.ids)} {'tote' if len(done.ids) == 1 else 'totes'} of {said['lot']} booked in as event {done.seq}: {listed}."
+    if form.verb.name == "clean" and said:
+        return f"{here.say().name(said['line'])} clean ({said['how']}): {said['parts']}; written down as event {done.seq}."
+    if more > 0:
+        return f"{form.verb.name.capitalize()}: written down as event {done.seq} ({named} and {more} more)."
+    if named:
+        return f"{form.verb.name.capitalize()}: written down as event {done.seq} ({named})."
+    return f"{form.verb.name.capitalize()}: written down as event {done.seq}."
 
 
 def _where_it_shows(form: Form, done: Answer) -> str:
