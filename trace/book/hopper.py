@@ -9,10 +9,12 @@ from fillbook.trace.book.line_state import LineState
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import flow
 
+LONGEST = 7 * 86_400  # after a week of fills their weights' errors have added up to more than a hopper holds
+
 
 def content_g(book: Book, line: str, at: int) -> int | None:
     """Grams in the hopper of *line* at *at* (seconds of UTC): what it held when it was weighed or emptied last, with what was
-    loaded since and less what was drawn. None where it never was, or where more was drawn than that.
+    loaded since and less what was drawn. None where it was not for a week, or where more was drawn than that.
     """
     anchor = _known_last(book, line, at)
     if anchor is None:
@@ -28,16 +30,19 @@ def content_g(book: Book, line: str, at: int) -> int | None:
 
 
 def _known_last(book: Book, line: str, at: int) -> tuple[int, spans.Key] | None:
-    """Grams that were in the hopper when that was last known, by a scale or because it was emptied; and when."""
+    """Grams that were in the hopper when that was last known, by a scale or because it was emptied; and when.
+
+    That *what* is no draw is said once more for SQLite, which takes the short index only then.
+    """
     emptied = book.one(
-        "SELECT at, rank, seq, n FROM line_act WHERE line = ? AND stream = 'R' AND what = 'clean' AND at <= ? "
+        "SELECT at, rank, seq, n FROM line_act WHERE line = ? AND stream = 'R' AND what = 'clean' AND what <> 'draw' AND at BETWEEN ? AND ? "
         "ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1",
-        line, at,
+        line, at - LONGEST, at,
     )  # fmt: skip
     weighed = book.one(
-        "SELECT at, rank, seq, 0 AS n, grams FROM weighing WHERE line = ? AND stream = 'R' AND at <= ? "
+        "SELECT at, rank, seq, 0 AS n, grams FROM weighing WHERE line = ? AND stream = 'R' AND at BETWEEN ? AND ? "
         "ORDER BY at DESC, rank DESC, seq DESC LIMIT 1",
-        line, at,
+        line, at - LONGEST, at,
     )  # fmt: skip
     known = [(spans.key_of(row), row.grams if row is weighed else 0) for row in (emptied, weighed) if row]
     if not known:
