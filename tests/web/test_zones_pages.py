@@ -265,12 +265,12 @@ def test_the_racks_tell_hours_forecast_and_what_blocks(web, names):
 
 def test_tires_are_laid_by_scans_alone(web, names):
     page = f"/racks/{names['zone_2']}"
-    for code in (names["held"], names["waiting"]):
+    for code in (names["cured"], names["waiting"]):
         answer = web.send(web.form(page, "/scan"), code=code)
         assert answer.location == page and f"{ids.pretty(code)}" in web.words(web.get(page))
     assert web.book.tuples(
         "SELECT item, state FROM place WHERE place = ? ORDER BY item", names["zone_2"]
-    ) == sorted([(names["held"], "racked"), (names["waiting"], "soaking")])
+    ) == sorted([(names["cured"], "racked"), (names["waiting"], "soaking")])
     before = web.head()
     web.send(
         web.form(page, "/scan"), code=names["sent"]
