@@ -375,8 +375,16 @@ class Served:
             self.server.run()
 
     def stop(self):
-        self.server.close()
+        """Close it in its own thread, once no worker is left: one that woke the loop through a closed pipe would write into whatever
+        file has that number by then, such as the next test's book."""
+        self.server.task_dispatcher.shutdown(timeout=5)
+        self.server.trigger.pull_trigger(self._close)
         self.thread.join(timeout=10)
+
+    def _close(self):
+        for channel in list(self.server.active_channels.values()):
+            channel.close()
+        self.server.close()
 
 
 @pytest.fixture
