@@ -173,6 +173,12 @@ class Web:
     def head(self):
         return self.book.value("SELECT max(head_seq) FROM chain")
 
+    def finish_fill(self, names, **typed):
+        """The page after DONE for the tire that is being filled: 330 lb at 60 psi, but for what is *typed*."""
+        form = self.form(f"/cage/{names['line_3']}", f"/cage/{names['line_3']}/finish/{names['filling']}")
+        said = {"weight_g": "330", "weight_g__unit": "lb", "pressure_pa": "60", "pressure_pa__unit": "psi", "mix_e4": "0"}
+        return self.get(self.send(form, **{**said, **typed}).headers["Location"])
+
     def last(self):
         """The newest event."""
         return json.loads(self.book.value("SELECT text FROM event ORDER BY seq DESC LIMIT 1"))

@@ -7,20 +7,8 @@ def page_after(web, answer):
     return web.get(answer.headers["Location"])
 
 
-def finish(web, names, **typed):
-    form = web.form(f"/cage/{names['line_3']}", f"/cage/{names['line_3']}/finish/{names['filling']}")
-    said = {
-        "weight_g": "330",
-        "weight_g__unit": "lb",
-        "pressure_pa": "60",
-        "pressure_pa__unit": "psi",
-        "mix_e4": "0",
-    }
-    return page_after(web, web.send(form, **{**said, **typed}))
-
-
 def test_a_fill_without_a_pressure_says_hold_why_and_what_next(web, names):
-    page = finish(web, names, pressure_pa="")
+    page = web.finish_fill(names, pressure_pa="")
     words = web.words(page)
     assert "is on hold." in words and "No final pressure of" in words
     assert (
@@ -34,7 +22,7 @@ def test_a_fill_without_a_pressure_says_hold_why_and_what_next(web, names):
 
 
 def test_a_tire_above_its_rating_is_nothing_to_lay_on_a_rack(web, names):
-    page = finish(web, names, pressure_pa="95")
+    page = web.finish_fill(names, pressure_pa="95")
     words = web.words(page)
     assert "its lowest rating is" in words and "Keep away from the tire and tell a lead at once." in words
     assert "It stays where it is until a lead has looked." in words
@@ -42,19 +30,19 @@ def test_a_tire_above_its_rating_is_nothing_to_lay_on_a_rack(web, names):
 
 
 def test_it_stays_on_the_page_when_it_is_drawn_again(web, names):
-    finish(web, names, pressure_pa="")
+    web.finish_fill(names, pressure_pa="")
     again = web.get(f"/cage/{names['line_3']}?filled={names['filling']}")
     assert "On hold" in web.words(again) and "No final pressure" not in web.words(again)
 
 
 def test_a_good_fill_says_nothing_of_a_hold(web, names):
-    words = web.words(finish(web, names))
+    words = web.words(web.finish_fill(names))
     assert "filled: 330.0 lb" in words and "is on hold" not in words and "On hold" not in words
 
 
 def test_a_fill_finished_while_its_tire_is_held_says_the_older_reason(web, names):
     web.do("leak", tire=names["filling"], where="valve")
-    words = web.words(finish(web, names))
+    words = web.words(web.finish_fill(names))
     assert "is on hold." in words and "leaked at the valve" in words
 
 
@@ -66,7 +54,7 @@ def test_any_other_act_that_leads_to_a_hold_says_so_too(web, names):
 
 
 def test_a_correction_that_leads_to_a_hold_says_so(web, names):
-    finish(web, names)
+    web.finish_fill(names)
     seq = web.last()["seq"]
     page = page_after(
         web, web.send(web.form(f"/book/{seq}"), **{"new-pressure_pa": ""}, why="read with the flow on")
@@ -88,4 +76,4 @@ def test_once_lifted_the_page_says_nothing_more(web, names):
 
 def test_the_hold_is_said_in_spanish_as_well(web, names):
     web.client.post("/preferences", data={**web.form("/preferences").fields, "language": "es"})
-    assert "está retenido" in web.words(finish(web, names, pressure_pa=""))
+    assert "está retenido" in web.words(web.finish_fill(names, pressure_pa=""))

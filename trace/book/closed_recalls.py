@@ -14,9 +14,10 @@ from weakref import WeakKeyDictionary
 
 from fillbook.trace.book import chain, queries, recalls, suspects, worked_out
 from fillbook.trace.book.bears_back import bears_back
+from fillbook.trace.book.in_parts import parts
 from fillbook.trace.book.journal import Position
 from fillbook.trace.book.opening import Book, Row
-from fillbook.trace.book.reach import is_few, parts
+from fillbook.trace.book.reach import is_few
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import ShopError
 

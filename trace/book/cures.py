@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import loggers, many_tires, queries, reach, suspects
+from fillbook.trace.book import in_parts, loggers, many_tires, queries, reach, suspects
 from fillbook.trace.book.items import Say
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import cure, exposure, ids, release, times
@@ -103,7 +103,7 @@ class Zones:
         """The numbers of *items*."""
         new = [item for item in items if item not in self._numbers]
         if new:
-            self._numbers |= reach.numbers(self.book, new)
+            self._numbers |= in_parts.numbers(self.book, new)
         return self._numbers
 
     def blocks(self, zone: str, start: int) -> list[str]:

@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import replace
 from typing import Any
 
-from fillbook.trace.book import queries, reach, spans, suspects
+from fillbook.trace.book import in_parts, queries, reach, spans, suspects
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import ids, recall, units
 
@@ -151,7 +151,7 @@ def _by_unknown(
     through = found["defect"] == recall.CONTAMINATION
     known_alone = replace(suspect, since=NEVER, made=NEVER)
     mine = [ids.read(one["id"]) for one in found["items"] if one["tier"] == recall.NOT_EXCLUDED]
-    numbers = reach.numbers(book, mine)
+    numbers = in_parts.numbers(book, mine)
     if not through:
         known = reach.straight(book, known_alone).held
     elif before is None:

@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from fillbook.trace.book import links, spans
+from fillbook.trace.book.in_parts import numbers
 from fillbook.trace.book.line_state import STREAMS, Key, LineState, line_state, vessel
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.book.spans import Bands
@@ -55,7 +56,7 @@ class Walk:
                 totals["B"] += act.b_g
                 totals["R"] += act.r_g
                 codes.append(act.item)
-        self.numbers = links.numbers(book, codes)
+        self.numbers = numbers(book, codes)
         content = spans.contents(book, shop, line)
         self.spans: dict[str, list[rules.Span]] = {name: [] for name in spans.SIDES}
         for span in spans.on_line(book, line, start, bands=self.bands, content=content, acts=acts):
@@ -241,7 +242,7 @@ class Walk:
     ) -> None:
         unknown = [share.parent for share in shares if share.parent and share.parent not in self.numbers]
         if unknown:
-            self.numbers.update(links.numbers(self.book, unknown))
+            self.numbers.update(numbers(self.book, unknown))
         for share in shares:
             parent = self.numbers[share.parent] if share.parent else 0
             cut_at = None if share.parent else act.at

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fillbook.trace.book import queries
+from fillbook.trace.book.in_parts import numbers
 from fillbook.trace.book.opening import Book
 from fillbook.trace.book.spans import Bands
 
@@ -36,16 +37,6 @@ def insert(book: Book, rows: list[tuple[Any, ...]]) -> None:
     book.insert_many("link", columns, rows)
 
 
-def numbers(book: Book, codes: list[str]) -> dict[str, int]:
-    found: dict[str, int] = {}
-    wanted = sorted(set(codes))
-    for start in range(0, len(wanted), 500):
-        part = wanted[start : start + 500]
-        marks = ", ".join("?" * len(part))
-        found.update(book.tuples(f"SELECT code, num FROM item WHERE code IN ({marks})", *part))
-    return found
-
-
 def derive_batch(book: Book, batch: str) -> None:
     """The links of a regrind batch to what was ground into it. Pieces of unknown origin are one parent per date they were cut by."""
     child = numbers(book, [batch])[batch]
@@ -54,18 +45,18 @@ def derive_batch(book: Book, batch: str) -> None:
     if made_at is None:
         return
     pieces = book.rows("SELECT source, grams, cut_at FROM ingredient WHERE batch = ? ORDER BY n", batch)
-    together: dict[tuple[str, int | None], int] = {}
+    pieces_of: dict[tuple[str, int | None], int] = {}
     for piece in pieces:
-        together[(piece.source, piece.cut_at)] = together.get((piece.source, piece.cut_at), 0) + piece.grams
-    known = numbers(book, [source for source, _ in together if source])
-    whole = sum(together.values())
+        pieces_of[(piece.source, piece.cut_at)] = pieces_of.get((piece.source, piece.cut_at), 0) + piece.grams
+    known = numbers(book, [source for source, _ in pieces_of if source])
+    whole = sum(pieces_of.values())
     basis = (
         book.value("SELECT basis FROM tote WHERE item = ?", batch) or "scale"
     )  # a mixture's own, pieces are weighed
     band_e4 = Bands(book, queries.shop_of(book, batch)).of(basis, made_at)
     rows = []
     unknown = 0
-    for (source, cut_at), grams in together.items():
+    for (source, cut_at), grams in pieces_of.items():
         draw = BATCH_DRAW
         if not source:  # one row per date: the draw number keeps them apart within one batch
             draw, unknown = unknown, unknown + 1

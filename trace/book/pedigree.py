@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from fillbook.trace.book import queries, reach, recalls
+from fillbook.trace.book.in_parts import parts
 from fillbook.trace.book.latest import latest
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import lineage, times
@@ -149,7 +150,7 @@ def _date(at: int, zone: str) -> str:
 def _codes(book: Book, numbers: Collection[int]) -> dict[int, tuple[str, str]]:
     """ID and kind of each item."""
     found: dict[int, tuple[str, str]] = {}
-    for part, marks in reach.parts(sorted(numbers)):
+    for part, marks in parts(sorted(numbers)):
         for number, code, kind in book.tuples(
             f"SELECT num, code, kind FROM item WHERE num IN ({marks})", *part
         ):
@@ -161,17 +162,17 @@ def _nodes(book: Book, codes: Sequence[str], asked: str) -> list[lineage.Node]:
     """The items with when they mattered: a tote from its hooking up to its coming off, a fill at its end, anything else when it came in."""
     seen: dict[str, tuple[int, int]] = {}
     lots: dict[str, str] = {}
-    for part, marks in reach.parts(code for code in codes if code[2] == "F"):
+    for part, marks in parts(code for code in codes if code[2] == "F"):
         for code, at in book.tuples(f"SELECT item, at FROM fill WHERE item IN ({marks})", *part):
             seen[code] = at, at
-    for part, marks in reach.parts(code for code in codes if code[2] == "L"):
+    for part, marks in parts(code for code in codes if code[2] == "L"):
         for code, first, last in book.tuples(
             f"SELECT item, min(at), max(at) FROM line_act WHERE item IN ({marks}) AND what IN ('hook', 'off') GROUP BY item",
             *part,
         ):
             seen[code] = first, last
         lots.update(book.tuples(f"SELECT item, lot FROM tote WHERE item IN ({marks})", *part))
-    for part, marks in reach.parts(code for code in codes if code not in seen):
+    for part, marks in parts(code for code in codes if code not in seen):
         for code, at in book.tuples(
             f"SELECT item, min(at) FROM touch WHERE item IN ({marks}) AND state IS NOT NULL GROUP BY item",
             *part,

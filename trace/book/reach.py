@@ -9,15 +9,14 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from heapq import heappop, heappush
-from typing import TypeVar
 
+from fillbook.trace.book.in_parts import numbers, parts
 from fillbook.trace.book.opening import Book
 from fillbook.trace.book.suspects import Suspect
 from fillbook.trace.core.exposure import CURED_STREAMS
 from fillbook.trace.core.onepass import Pass, Row
 
 LINK = "ord, child, draw, stream, parent, least_g, best_g, most_g, cut_at, together"
-CHUNK = 500
 
 
 @dataclass
@@ -38,13 +37,6 @@ def begin(book: Book, suspect: Suspect, through: bool) -> Pass:
         return cut_at is None or cut_at >= suspect.made
 
     return Pass([members[code] for code in suspect.items], may_hold, through_regrind=through)
-
-
-def numbers(book: Book, codes: Iterable[str]) -> dict[str, int]:
-    found: dict[str, int] = {}
-    for part, marks in parts(codes):
-        found.update(book.tuples(f"SELECT code, num FROM item WHERE code IN ({marks})", *part))
-    return found
 
 
 def unknown_links(book: Book, name: str = "link") -> str:
@@ -480,14 +472,3 @@ class _Onward:
                 held = sums[child] = sums.get(child, 0.0) + (given / whole if whole else 0.0)
                 if held >= self.cut and child not in self.made:
                     level[child] = held
-
-
-Value = TypeVar("Value", int, str)
-
-
-def parts(values: Iterable[Value]) -> Iterator[tuple[list[Value], str]]:
-    """*values* in parts that a query takes at once, each with its marks."""
-    every = list(values)
-    for start in range(0, len(every), CHUNK):
-        part = every[start : start + CHUNK]
-        yield part, ", ".join("?" * len(part))

@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from fillbook.trace.book import chain, many_tires, queries, reach, suspects
+from fillbook.trace.book.in_parts import numbers, parts
 from fillbook.trace.book.line_state import LineState
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import account, exposure, ids, onepass, times
@@ -172,7 +173,7 @@ def _tires_among(book: Book, numbers: list[int], low: int, high: int) -> list[in
         rows = book.execute("SELECT num FROM item WHERE num BETWEEN ? AND ? AND kind = 'F'", (low, high))
         return [number for (number,) in rows if number in wanted]
     found: list[int] = []
-    for part, marks in _parts(numbers):
+    for part, marks in parts(numbers):
         found += [
             row[0]
             for row in book.tuples(f"SELECT num FROM item WHERE num IN ({marks}) AND kind || '' = 'F'", *part)
@@ -180,12 +181,9 @@ def _tires_among(book: Book, numbers: list[int], low: int, high: int) -> list[in
     return found
 
 
-_parts = reach.parts
-
-
 def _codes(book: Book, numbers: Iterable[int]) -> dict[int, str]:
     found: dict[int, str] = {}
-    for part, marks in _parts(numbers):
+    for part, marks in parts(numbers):
         found.update(book.tuples(f"SELECT num, code FROM item WHERE num IN ({marks})", *part))
     return found
 
@@ -195,7 +193,7 @@ def _rows_of(
 ) -> dict[int, tuple[str, str | None, str, int]]:
     """ID, state, place and since when, of each listed tire."""
     found: dict[int, tuple[str, str | None, str, int]] = {}
-    for part, marks in _parts(listed):
+    for part, marks in parts(listed):
         for number, code, state, place, since in book.tuples(
             f"SELECT i.num, i.code, p.state, p.place, p.since FROM item i LEFT JOIN place p ON p.item = i.code WHERE i.num IN ({marks})",
             *part,
@@ -208,7 +206,7 @@ def _sides(book: Book, tires: list[int], suspects_: Iterable[int]) -> dict[int, 
     """Of each tire's grams of the side(s) a suspect is directly in, the fraction that came straight from the suspects."""
     members = frozenset(suspects_)
     sums: dict[int, dict[str, list[int]]] = {}
-    for part, marks in _parts(tires):
+    for part, marks in parts(tires):
         for child, stream, parent, best in book.tuples(
             f"SELECT child, stream, parent, best_g FROM link WHERE child IN ({marks})", *part
         ):
@@ -300,9 +298,9 @@ def account_of(
 
 
 def _account(book: Book, shop: str, suspect: suspects.Suspect, found: reach.Reach) -> list[dict[str, Any]]:
-    numbers = reach.numbers(book, suspect.items)
-    roots = tuple(code for code, number in numbers.items() if not found.held.items[number].every_way)
-    if len(roots) < len(numbers):
+    members = numbers(book, suspect.items)
+    roots = tuple(code for code, number in members.items() if not found.held.items[number].every_way)
+    if len(roots) < len(members):
         # A member that was made from another holds its material already: it is counted once, from where it came first.
         suspect = replace(suspect, items=roots)
         found = reach.exact(book, suspect)
@@ -327,7 +325,7 @@ def _account(book: Book, shop: str, suspect: suspects.Suspect, found: reach.Reac
 def _places(book: Book, numbers: Iterable[int]) -> dict[int, tuple[str, str, str]]:
     """ID, kind and state of each item."""
     found: dict[int, tuple[str, str, str]] = {}
-    for part, marks in _parts(numbers):
+    for part, marks in parts(numbers):
         for number, code, kind, state in book.tuples(
             f"SELECT i.num, i.code, i.kind, p.state FROM item i LEFT JOIN place p ON p.item = i.code WHERE i.num IN ({marks})",
             *part,
@@ -369,7 +367,7 @@ def _in_vessels(book: Book, shop: str, drawn: dict[str, int]) -> dict[str, list[
         for parent, grams in LineState.from_text(text).in_hoses().items():
             if parent in drawn and grams:
                 found[parent].append(("in hoses", grams))
-    for part, marks in _parts(code for code in drawn if code[2:3] == "G"):
+    for part, marks in parts(code for code in drawn if code[2:3] == "G"):
         for item, loaded in book.tuples(
             f"SELECT item, sum(grams) FROM line_act WHERE item IN ({marks}) AND what = 'load' GROUP BY item",
             *part,
@@ -456,7 +454,7 @@ def _named(book: Book, by_number: dict[int, float]) -> tuple[dict[str, float], d
     shares: dict[str, float] = {}
     words: dict[str, dict[str, str]] = {}
     codes: dict[int, tuple[str, dict[str, str]]] = {0: ("", {})}
-    for part, marks in _parts(number for number in by_number if number):
+    for part, marks in parts(number for number in by_number if number):
         for number, code, supplier, lot, side in book.tuples(
             "SELECT i.num, i.code, t.supplier, t.lot, t.side FROM item i LEFT JOIN tote t ON t.item = i.code "
             f"WHERE i.num IN ({marks})",

@@ -29,6 +29,16 @@ class Usual:
             return -round(self.grams / grams)
         return 0
 
+    def compared(self, took: str, was: str, times: int) -> str:
+        """The sentence that *took* (a mass in words) is *times* what was usual, in words *was*; see :meth:`times`."""
+        if self.by_size and times > 0:
+            return f"{took} is {times} times what {self.of} took before ({was})."
+        if self.by_size:
+            return f"{took} is one part in {-times} of what {self.of} took before ({was})."
+        if times > 0:
+            return f"{took} is {times} times what tires like it took before ({was})."
+        return f"{took} is one part in {-times} of what tires like it took before ({was})."
+
 
 def of_tire(book: Book, shop: str, tire: str, at: int) -> Usual | None:
     """What tires of the size of *tire* (compact ID) took before *at* (seconds of UTC), the median of the last ones; of its class of

@@ -379,15 +379,8 @@ def _note_unusual(floor: Floor, tire: str, grams: int) -> None:
     times_off = before.times(grams) if before else 0
     if not before or not times_off:
         return
-    name, took, was = ids.pretty(tire), units.kg_lb(grams), units.kg_lb(before.grams)
-    if before.by_size and times_off > 0:
-        words = f"{name} took {took}, {times_off} times what {before.of} took before ({was}): look at the weight and its unit."
-    elif before.by_size:
-        words = f"{name} took {took}, one part in {-times_off} of what {before.of} took before ({was}): look at the weight and its unit."
-    elif times_off > 0:
-        words = f"{name} took {took}, {times_off} times what tires like it took before ({was}): look at the weight and its unit."
-    else:
-        words = f"{name} took {took}, one part in {-times_off} of what tires like it took before ({was}): look at the weight and its unit."
+    words = before.compared(units.kg_lb(grams), units.kg_lb(before.grams), times_off)
+    words = f"{ids.pretty(tire)}: {words} Look at the weight and its unit."
     floor.note("unusual weight", words, tire, holds=True)
 
 

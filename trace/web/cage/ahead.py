@@ -57,17 +57,9 @@ def asks_back(form: Form, tire: str) -> bool:
     times_off = before.times(grams) if before else 0
     if not before or not times_off or request.form.get("asked") == str(grams):
         return False
-    took, was = here.say().mass(grams), here.say().mass(before.grams)
-    if before.by_size and times_off > 0:
-        words = f"{took} is {times_off} times what {before.of} took before ({was}). Press DONE again if it is so."
-    elif before.by_size:
-        words = f"{took} is one part in {-times_off} of what {before.of} took before ({was}). Press DONE again if it is so."
-    elif times_off > 0:
-        words = f"{took} is {times_off} times what tires like it took before ({was}). Press DONE again if it is so."
-    else:
-        words = f"{took} is one part in {-times_off} of what tires like it took before ({was}). Press DONE again if it is so."
+    words = before.compared(here.say().mass(grams), here.say().mass(before.grams), times_off)
     form.take(request.form)
-    form.refuse(Nonsense(words, field="weight_kg"))
+    form.refuse(Nonsense(f"{words} Press DONE again if it is so.", field="weight_kg"))
     form.asked = str(grams)
     return True
 
