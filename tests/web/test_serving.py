@@ -58,11 +58,11 @@ def test_serve_answers_and_stops(tmp_path, free_port):
         serving.communicate(timeout=20)
 
 
-def test_an_old_book_is_refused_in_its_words_and_left_as_it_is(tmp_path):
+def test_an_old_book_is_refused_in_its_words_and_left_as_it_is(tmp_path, free_port):
     path = str(tmp_path / "old.db")
     old_book(path)
     before = Path(path).read_bytes()
-    said = run("--book", path, "serve")
+    said = run("--book", path, "serve", "--port", str(free_port))
     assert said.exit_code == 1 and "run fillbook upgrade" in said.output
     assert Path(path).read_bytes() == before
     with pytest.raises(Nonsense, match="older than this program"):
