@@ -61,6 +61,8 @@ def make(where: str, tires: int, shops: int, progress: bool = True) -> None:
     with book.transaction():
         for (item,) in book.tuples("SELECT item FROM tote"):
             derive_search(book, item)
+        book.execute("DELETE FROM whole")
+        book.execute("INSERT INTO whole SELECT child, max(ord), sum(best_g) FROM link GROUP BY child")
     book.execute("ANALYZE")
     book.db.close()
 

@@ -1,5 +1,7 @@
 """A book fed its own journal ends with the same rows, and deriving all at once ends where deriving step by step did."""
 
+import importlib
+
 import pytest
 
 from fillbook.trace.book import chain, derive, journal, replay
@@ -117,7 +119,29 @@ def test_deriving_everything_agrees_after_every_correction(busy):
             derive.derive_all(busy.book)
             assert rows(busy.book, DERIVED) == before, (seq, change)
             raise Undo
+        assert whole(busy.book) == summed_up(busy.book), (seq, change)
     assert done > 60
+
+
+def whole(book):
+    return book.tuples("SELECT child, ord, best_g FROM whole ORDER BY child")
+
+
+def summed_up(book):
+    return [
+        tuple(map(int, row))
+        for row in book.tuples("SELECT child, max(ord), sum(best_g) FROM link GROUP BY child ORDER BY child")
+    ]
+
+
+def test_an_upgrade_sums_up_what_is_there(busy):
+    up = importlib.import_module("fillbook.trace.book.migrations.0017_whole").up
+    before = whole(busy.book)
+    with pytest.raises(Undo), busy.book.transaction():
+        busy.book.execute("DROP TABLE whole")
+        up(None, busy.book.db)
+        assert before and whole(busy.book) == before
+        raise Undo
 
 
 class Undo(Exception):

@@ -70,6 +70,7 @@ def made_up(seed):
                 "most_g": best,
             }
             book.insert("link", link)
+        book.execute("INSERT INTO whole SELECT child, max(ord), sum(best_g) FROM link GROUP BY child")
     return book
 
 

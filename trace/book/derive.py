@@ -175,7 +175,7 @@ def refresh(book: Book, shop: str, what: Affected) -> None:
     for child, draw in what.gone:
         number = book.value("SELECT num FROM item WHERE code = ?", child)
         if number is not None:
-            book.execute("DELETE FROM link WHERE child = ? AND draw = ?", (number, draw))
+            links.remove(book, number, draw)
     items = set(what.items)
     for line, key in what.lines.items():
         derive_line(book, shop, line, key)
@@ -211,7 +211,7 @@ def derive_place(book: Book, item: str) -> None:
 
 def derive_all(book: Book) -> None:
     """Every derived row anew from the facts."""
-    for table in ("link", "line_state", "place", "search", "word_part"):
+    for table in ("link", "whole", "line_state", "place", "search", "word_part"):
         book.execute(f"DELETE FROM {table}")
     for shop, line in book.tuples("SELECT shop, item FROM line ORDER BY item"):
         derive_line(book, shop, line, (-(2**53), 0, 0, 0))

@@ -31,7 +31,7 @@ def derive_line(book: Book, shop: str, line: str, start: Key) -> None:
         walk.step(act)
     columns = ("line", "at", "rank", "seq", "n", "off_ratio", "state")
     book.insert_many("line_state", columns, walk.states)
-    links.insert(book, walk.links)
+    links.insert(book, walk.links, walk.numbers.values())
 
 
 class Walk:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Any
 
 from fillbook.trace.book import queries
-from fillbook.trace.book.in_parts import numbers
+from fillbook.trace.book.in_parts import numbers, parts
 from fillbook.trace.book.opening import Book
 from fillbook.trace.book.spans import Bands
 
@@ -21,7 +22,8 @@ def order(at: int, step: int) -> int:
     return at * 2 + step
 
 
-def insert(book: Book, rows: list[tuple[Any, ...]]) -> None:
+def insert(book: Book, rows: list[tuple[Any, ...]], children: Iterable[int]) -> None:
+    """Write links of *children*, by number, and what each of them is by all its links. Those that are gone are deleted already."""
     columns = (
         "child",
         "draw",
@@ -35,6 +37,23 @@ def insert(book: Book, rows: list[tuple[Any, ...]]) -> None:
         "together",
     )
     book.insert_many("link", columns, rows)
+    _sum_up(book, children)
+
+
+def remove(book: Book, child: int, draw: int) -> None:
+    """Take the links of one draw away."""
+    book.execute("DELETE FROM link WHERE child = ? AND draw = ?", (child, draw))
+    _sum_up(book, [child])
+
+
+def _sum_up(book: Book, children: Iterable[int]) -> None:
+    """Of each child when the latest of its links was, and all its grams; nothing of what has no links."""
+    for part, marks in parts(sorted(set(children))):
+        book.execute(f"DELETE FROM whole WHERE child IN ({marks})", part)
+        book.execute(
+            f"INSERT INTO whole SELECT child, max(ord), sum(best_g) FROM link WHERE child IN ({marks}) GROUP BY child",
+            part,
+        )
 
 
 def derive_batch(book: Book, batch: str) -> None:
@@ -43,6 +62,7 @@ def derive_batch(book: Book, batch: str) -> None:
     book.execute("DELETE FROM link WHERE child = ? AND stream = 'G'", (child,))
     made_at = book.value("SELECT made_at FROM batch WHERE item = ?", batch)
     if made_at is None:
+        insert(book, [], [child])
         return
     pieces = book.rows("SELECT source, grams, cut_at FROM ingredient WHERE batch = ? ORDER BY n", batch)
     pieces_of: dict[tuple[str, int | None], int] = {}
@@ -64,7 +84,7 @@ def derive_batch(book: Book, batch: str) -> None:
         rows.append(
             (child, draw, "G", known.get(source, 0), order(made_at, 0), least, grams, most, cut_at, 0)
         )
-    insert(book, rows)
+    insert(book, rows, [child])
 
 
 def part_of(grams: int, whole: int, band_e4: int) -> tuple[int, int]:

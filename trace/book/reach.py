@@ -259,21 +259,19 @@ def back_to(book: Book, item: int, cut: float) -> Kin:
 
 def on_from(book: Book, item: int, cut: float) -> Kin:
     """What was made from *item*, by any path: the share of each that came from it. What holds less than *cut* of it is not followed."""
-    shares: dict[int, float] = {}
+    onward = _Onward(book)
+    due = {item: 1.0}
+    while due:  # again with what turned out to hold enough only when all it was made from was known
+        onward.read(due, cut)
+        shares, due = onward.reckon(item, cut)
+    del shares[item]
+    kept = {child: share for child, share in shares.items() if share >= cut}
     grams: dict[tuple[int, int], int] = {}
-    traces = 0
-    onward = _Onward(book, item, cut)
-    onward.follow(item, 1.0)
-    for number, share, links in onward:
-        if share < cut:
-            traces += 1
-            continue
-        shares[number] = share
-        for _, _, parent, best, _ in links:
+    for child in kept:
+        for _, _, parent, best in onward.links[child]:
             if best:
-                grams[parent, number] = grams.get((parent, number), 0) + best
-        onward.follow(number, share)
-    return Kin(shares, grams, traces)
+                grams[parent, child] = grams.get((parent, child), 0) + best
+    return Kin(kept, grams, len(shares) - len(kept))
 
 
 def origins(book: Book, item: int, cut: float) -> tuple[dict[int, float], float]:
@@ -391,84 +389,57 @@ class _Back:
         self.last.update(dict.fromkeys(items))
         for part, marks in parts(items):
             self.last.update(
-                self.book.tuples(
-                    f"SELECT child, max(ord) FROM link WHERE child IN ({marks}) GROUP BY child", *part
-                )
+                self.book.tuples(f"SELECT child, ord FROM whole WHERE child IN ({marks})", *part)
             )
 
 
-Part = tuple[int, str, int, int, float]  # draw, stream, parent, grams best, share of the parent
-
-
 class _Onward:
-    """From an item on through what was made from it, earlier items first. As :class:`_Back`, it reads ahead what is sure to be followed."""
+    """What was made from an item, read ahead generation by generation as far as it is sure to be followed."""
 
-    def __init__(self, book: Book, item: int, cut: float) -> None:
-        self.book, self.cut = book, cut
-        self.waiting: list[tuple[int, int]] = []
-        # of those read ahead: draw, stream, child, grams best
-        self.made: dict[int, list[tuple[int, str, int, int]]] = {}
+    def __init__(self, book: Book) -> None:
+        self.book = book
         # of each child: the latest order key of its links, and all its grams
         self.about: dict[int, tuple[int, int]] = {}
-        self.parts: dict[int, list[Part]] = {}
-        self.seen = {item}
+        # and its links to what is followed: draw, stream, parent, grams best
+        self.links: dict[int, list[tuple[int, str, int, int]]] = {}
+        self.followed: set[int] = set()
 
-    def __iter__(self) -> Iterator[tuple[int, float, list[Part]]]:
-        """Each child in its turn: its number, its share, and the links that gave it that."""
-        waiting, parts, about = self.waiting, self.parts, self.about
-        while waiting:
-            number = heappop(waiting)[1]
-            links, whole = parts.pop(number), about[number][1]
-            if len(links) > 1:
-                links.sort()  # as they lie in the book, so that a sum is the same to the last bit
-            grams = 0.0
-            for _, _, _, best, share in links:
-                grams += share * best
-            yield number, grams / whole if whole else 0.0, links
-
-    def follow(self, item: int, share: float) -> None:
-        """All that was made from *item*, which holds *share*, waits for its turn."""
-        if item not in self.made:
-            self._read(item, share)
-        for draw, stream, child, best in self.made[item]:
-            links = self.parts.get(child)
-            if links is None:
-                if child in self.seen:
-                    continue
-                self.seen.add(child)
-                links = self.parts[child] = []
-                heappush(self.waiting, (self.about[child][0], child))
-            links.append((draw, stream, item, best, share))
-
-    def _read(self, due: int, share: float) -> None:
-        """What was made from *due*, and from all that is sure to get enough from it to be followed."""
-        level = {due: share}
+    def read(self, level: dict[int, float], cut: float) -> None:
+        """What was made from *level*, each of which holds so much, and from all that is sure to get enough of it to be followed."""
+        about, links = self.about, self.links
         sums: dict[int, float] = {}
-        for _, number in self.waiting:
-            whole = self.about[number][1]
-            grams = sum([share * best for *_, best, share in self.parts[number]])
-            sums[number] = grams / whole if whole else 0.0
-            if sums[number] >= self.cut and number not in self.made:
-                level[number] = sums[number]
         while level:
+            self.followed.update(level)
             more: dict[int, float] = {}
-            for item in level:
-                self.made[item] = []
             for part, marks in parts(level):
-                for parent, draw, stream, child, best in self.book.tuples(
-                    f"SELECT parent, draw, stream, child, best_g FROM link WHERE parent IN ({marks})", *part
-                ):
-                    self.made[parent].append((draw, stream, child, best))
-                    more[child] = more.get(child, 0.0) + level[parent] * best
-            for part, marks in parts(child for child in more if child not in self.about):
-                for child, last, whole in self.book.tuples(
-                    f"SELECT child, max(ord), sum(best_g) FROM link WHERE child IN ({marks}) GROUP BY child",
+                for parent, draw, stream, child, best, last, whole in self.book.tuples(
+                    "SELECT k.parent, k.draw, k.stream, k.child, k.best_g, w.ord, w.best_g "
+                    f"FROM link k JOIN whole w ON w.child = k.child WHERE k.parent IN ({marks})",
                     *part,
                 ):
-                    self.about[child] = last, whole
+                    if child not in about:
+                        about[child], links[child] = (last, whole), []
+                    links[child].append((draw, stream, parent, best))
+                    more[child] = more.get(child, 0.0) + level[parent] * best
             level = {}
             for child, given in more.items():
-                whole = self.about[child][1]
+                whole = about[child][1]
                 held = sums[child] = sums.get(child, 0.0) + (given / whole if whole else 0.0)
-                if held >= self.cut and child not in self.made:
+                if held >= cut and child not in self.followed:
                     level[child] = held
+
+    def reckon(self, item: int, cut: float) -> tuple[dict[int, float], dict[int, float]]:
+        """The share of *item* in each, as far as read, earlier ones first; and of those that hold enough to be followed and were not."""
+        shares, due = {item: 1.0}, {}
+        for _, child, whole in sorted((last, child, whole) for child, (last, whole) in self.about.items()):
+            links, grams = self.links[child], 0.0
+            if len(links) > 1:
+                links.sort()  # as they lie in the book, so that a sum is the same to the last bit
+            for _, _, parent, best in links:
+                share = shares.get(parent, 0.0)
+                if share >= cut:
+                    grams += share * best
+            share = shares[child] = grams / whole if whole else 0.0
+            if share >= cut and child not in self.followed:
+                due[child] = share
+        return shares, due

@@ -81,6 +81,7 @@ def morning_list(book: Book, shop: str, now: int, say: Say | None = None) -> Mor
     ]
     if warning := cure_zones.heating_warning(book, shop, now):
         look.append(warning.words)
+    look = [units.own_first(words, say.us) for words in look]
     by_zone: dict[str, list[list[str | list[str]]]] = {}
     for row in cure_zones.rack_rows(book, shop, now, say):
         ready = "now" if row["ok"] else say.time(row["ready_at"]) if row["ready_at"] else "no forecast"

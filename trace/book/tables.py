@@ -11,7 +11,7 @@ FACTS = (
     "fill_start", "fill", "out_of", "reading", "sample_block", "sample", "doubt", "trust", "sensor_act", "sensor_token", "device_act", "settled", "cup", "cup_read", "released", "dispatch",
     "work_order", "inspection", "shift", "attachment", "kept", "waste_out", "weighing", "came_back", "candidate", "hold", "lift", "finding", "print", "print_failed", "face_set", "language_set", "printer_set", "paper_trial", "supplier_note", "recall", "recall_item", "recall_close", "recall_outcome",
 )  # fmt: skip
-DERIVED = ("link", "line_state", "place", "search", "word_part")
+DERIVED = ("link", "whole", "line_state", "place", "search", "word_part")
 
 #: How a table is read when two books are compared: numbers of one database are replaced by IDs.
 NATURAL = {
@@ -21,6 +21,7 @@ NATURAL = {
         "k.cut_at, k.together FROM link k JOIN item c ON c.num = k.child LEFT JOIN item p ON p.num = k.parent "
         "ORDER BY c.code, k.draw, k.stream, 4"
     ),
+    "whole": "SELECT c.code AS child, w.ord, w.best_g FROM whole w JOIN item c ON c.num = w.child ORDER BY c.code",
 }
 
 

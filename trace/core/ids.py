@@ -11,6 +11,7 @@ be taken for a 1 or a 0.
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import NamedTuple
 
 from fillbook.trace.core.errors import Nonsense, WrongKind
@@ -26,6 +27,7 @@ KINDS = {
     "P": "person",
 }
 EXAMPLE = "BH-F26-00417-Y"
+KEPT = 16_384  # IDs that were found right lately: a page asks about the same ones again and again
 LAST_SERIAL = 999_999
 LAST_BRANDED_SERIAL = 99_999  # a service number has room for five digits
 
@@ -91,6 +93,7 @@ def check_character(payload: str) -> str:
     return _ALPHABET[(1 - total) % 37]
 
 
+@lru_cache(maxsize=KEPT)
 def is_valid(compact: str) -> bool:
     """Whether *compact* is an ID exactly as the book keeps it, its check character right."""
     return bool(_COMPACT.fullmatch(compact)) and check_character(compact[:-1]) == compact[-1]
@@ -178,6 +181,7 @@ def read(text: str) -> str:
     return found
 
 
+@lru_cache(maxsize=KEPT)
 def parts(compact: str) -> Parts:
     """*compact* in its pieces. Raises Nonsense unless it is a valid ID as the book keeps it."""
     match = _COMPACT.fullmatch(compact)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
 from fractions import Fraction
 from functools import lru_cache
 from typing import Any
@@ -54,28 +53,30 @@ def hours(seconds: int | None) -> str:
     return "" if seconds is None else times.hours(seconds)
 
 
+def short_times(now: int) -> Callable[[int | None], str]:
+    """How a page shows a time: as short as it can be without a doubt, 16:40 today, Thu 16:40 within the week, else in full."""
+    zone, language = here.say().zone, choice.language()
+    today = times.local(now, zone).toordinal()
+
+    def short(at: int | None) -> str:
+        return "" if at is None else _short(at, today, zone, language)
+
+    return short
+
+
 @lru_cache(maxsize=8192)  # the same tires are looked at again and again
-def _there(at: int, zone: str) -> tuple[str, datetime]:
-    """*at* in full, and on the clocks of *zone*."""
-    return times.show(at, zone), times.local(at, zone)
-
-
-def day_and_time(at: int | None, now: int) -> str:
-    """A time as short as it can be without a doubt: 16:40 today, Thu 16:40 within the week, else in full."""
-    if at is None:
-        return ""
-    zone = here.say().zone
-    full, there = _there(at, zone)
+def _short(at: int, today: int, zone: str, language: str) -> str:
+    full, there = times.show(at, zone), times.local(at, zone)
     if len(full) > 16:  # an hour that happens twice is never shortened
         return full
-    days = there.toordinal() - _there(now, zone)[1].toordinal()
+    days = there.toordinal() - today
     if not days:
         return f"{there:%H:%M} today"
     if abs(days) < 6:
         return (
             there.strftime("%a %H:%M")
-            if choice.language() == "en"
-            else format_datetime(there, "EEE HH:mm", locale=choice.language())
+            if language == "en"
+            else format_datetime(there, "EEE HH:mm", locale=language)
         )
     return full
 
@@ -132,6 +133,6 @@ def teach_templates(app: Flask, mark: Callable[[str], str]) -> None:
         now = here.now()
         return {
             "shop": queries.shop_row(here.book(), here.shop()), "places": PLACES, "place": (request.blueprint or ""),
-            "person": here.who(), "say": here.say(), "now": now, "short_time": lambda at: day_and_time(at, now),
+            "person": here.who(), "say": here.say(), "now": now, "short_time": short_times(now),
             "scan_from": g.get("scan_from", ""),
         }  # fmt: skip

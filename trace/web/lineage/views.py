@@ -14,7 +14,7 @@ from fillbook.trace.web import here
 from fillbook.trace.web.item.views import the_item
 
 bp = Blueprint("lineage", __name__)
-FIRST_ROWS = 25  # of each table beside the picture
+FIRST_ROWS = 12  # of each table beside the picture
 MOST_ROWS = 100  # of a table on a page of its own
 WAYS = {"from": "Came from, by any path", "to": "Went to, by any path"}
 LANES = {"L": "Totes", "G": "Regrind batches", "F": "Tires"}
