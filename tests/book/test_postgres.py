@@ -18,6 +18,7 @@ from fillbook.trace.book import (
     chain,
     closed_recalls,
     cures,
+    customers,
     derive,
     glance,
     items,
@@ -31,6 +32,7 @@ from fillbook.trace.book import (
     spans,
     worked_out,
 )
+from fillbook.trace.book.list_kinds import KINDS, Asked
 from fillbook.trace.book.opening import create, is_there, open_book, upgrade
 from fillbook.trace.book.tables import DERIVED, natural
 from fillbook.trace.core.errors import Nonsense, ShopError
@@ -189,13 +191,13 @@ def test_lists_and_what_waits_are_the_same(pair, monkeypatch):
         said.append([queries.states(book), queries.held_among(book, [c for (c,) in book.tuples("SELECT code FROM item")]),
                      queries.in_state(book, "BH", "racked", "filled", "released", most=3), queries.cut_and_whole(book, "BH", 9),
                      glance.labels_waiting(book, "BH"), glance.counts(book, "BH"), glance.batches(book, "BH"), glance.totes_in_store(book, "BH"),
-                     lists.customers(book, "BH"), later.alerts(book, "BH")])  # fmt: skip
-        for kind in lists.KINDS.values():
+                     customers.page(book, "BH"), later.alerts(book, "BH")])  # fmt: skip
+        for kind in KINDS.values():
             for order in kind.orders:
                 for filters in ({}, {"state": "released"}, {"customer": "Quarry Nine"}):
                     for down in (True, False):
                         if filters.keys() <= kind.filters.keys():
-                            asked = lists.Asked(kind.name, "", filters, first, last, order.name, down)
+                            asked = Asked(kind.name, "", filters, first, last, order.name, down)
                             said[-1].append(list(lists.every(book, "BH", asked, most=2)))
     assert said[0] == said[1] and sum(map(bool, said[0])) > 20
 

@@ -1,6 +1,7 @@
 """What is read for many at once says the same as what is read for each by itself, and what is kept never outlives an event."""
 
 import importlib.util
+from dataclasses import replace
 from itertools import accumulate, pairwise
 from pathlib import Path
 from random import Random
@@ -20,6 +21,7 @@ from fillbook.trace.book import (
     queries,
     suspects,
 )
+from fillbook.trace.book.list_kinds import KINDS, Asked
 from fillbook.trace.book.unchanged import while_unchanged
 from fillbook.trace.core import cure, ids, limits, units
 
@@ -269,7 +271,7 @@ def test_a_period_is_listed_whole_in_any_order_and_by_any_way(years, ways, seed,
     monkeypatch.setattr(lists, "MANY", 0 if ways == "walked" else lists.MANY)
     chance = Random(seed)
     for _ in range(12):
-        order = chance.choice(lists.KINDS["tires"].orders)
+        order = chance.choice(KINDS["tires"].orders)
         since = chance.choice([None, chance.randrange(13, 26) * YEAR])
         until = chance.choice([None, (since or 14 * YEAR) + chance.randrange(1, 4 * YEAR)])
         if since is None and until is None:
@@ -281,7 +283,7 @@ def test_a_period_is_listed_whole_in_any_order_and_by_any_way(years, ways, seed,
             filters["state"] = chance.choice(["released", "dispatched", "racked"])
         if chance.random() < 0.3:
             filters["size"] = "12-16.5"
-        asked = lists.Asked("tires", "", filters, since, until, order.name, chance.random() < 0.5)
+        asked = Asked("tires", "", filters, since, until, order.name, chance.random() < 0.5)
         found = list(lists.every(years.book, "BH", asked, most=9))
         column = {
             "id": "t.item",
@@ -301,7 +303,7 @@ def test_a_period_is_listed_whole_in_any_order_and_by_any_way(years, ways, seed,
         ]  # fmt: skip
         plain.sort(key=lambda row: (row.by, row["item"]), reverse=asked.down)
         assert [row["item"] for row in found] == [row["item"] for row in plain], asked
-        first = lists.page(years.book, "BH", lists.replace(asked, most=9))
+        first = lists.page(years.book, "BH", replace(asked, most=9))
         assert first.many in (None, len(plain)), asked
 
 

@@ -7,7 +7,8 @@ from urllib.parse import quote
 
 import pytest
 
-from fillbook.trace.book import lists
+from fillbook.trace.book import customers, events, lists
+from fillbook.trace.book.list_kinds import KINDS, Asked
 from fillbook.trace.book.search_words import parts_of
 from fillbook.trace.core import ids
 
@@ -37,7 +38,7 @@ def shop(tmp_path, helpers):
 
 
 def asked(kind, **more):
-    return lists.Asked(kind, **more)
+    return Asked(kind, **more)
 
 
 def codes(shop, kind, **more):
@@ -51,14 +52,14 @@ def tires(shop):
 # -- pages -----------------------------------------------------------------------------------------------------------------------
 @pytest.mark.parametrize("down", [True, False])
 @pytest.mark.parametrize(
-    ("kind", "order"), [(k.name, o.name) for k in lists.KINDS.values() for o in k.orders if not o.lacking]
+    ("kind", "order"), [(k.name, o.name) for k in KINDS.values() for o in k.orders if not o.lacking]
 )
 def test_no_item_is_lost_or_shown_twice_between_pages(shop, kind, order, down):
     found = codes(shop, kind, order=order, down=down)
-    table = lists.KINDS[kind].tables["t"]
+    table = KINDS[kind].tables["t"]
     everything = [code for (code,) in shop.book.tuples(f"SELECT item FROM {table}")]
     assert sorted(found) == sorted(everything)
-    column = next(o.column for o in lists.KINDS[kind].orders if o.name == order)
+    column = next(o.column for o in KINDS[kind].orders if o.name == order)
     if column.startswith("t."):
         values = [shop.book.value(f"SELECT {column} FROM {table} t WHERE item = ?", code) for code in found]
         assert values == sorted(values, reverse=down)
@@ -125,7 +126,7 @@ def test_how_many_is_said_and_capped(shop, monkeypatch):
 def test_no_page_reads_or_sorts_the_whole_book(shop, monkeypatch):
     """SQLite's own account of it: in the order of an index there is neither a scan of a table nor a sort."""
     monkeypatch.setattr(lists, "FEW", -1)
-    for kind in lists.KINDS.values():
+    for kind in KINDS.values():
         for order in kind.orders:
             for filters in ({}, *({name: "x"} for name in kind.filters)):
                 said = lists.plan(shop.book, shop.site, asked(kind.name, order=order.name, filters=filters))
@@ -228,8 +229,8 @@ def test_odd_words_find_nothing_and_break_nothing(web, text):
 
 # -- customers, events -----------------------------------------------------------------------------------------------------------
 def test_customers_come_by_name_with_their_tires(shop):
-    rows, after = lists.customers(shop.book, shop.site, most=3)
-    more, end = lists.customers(shop.book, shop.site, after=after, most=3)
+    rows, after = customers.page(shop.book, shop.site, most=3)
+    more, end = customers.page(shop.book, shop.site, after=after, most=3)
     assert [(r.customer, r.tires) for r in (*rows, *more)] == [
         ("=SUM(A1)", 15),
         ("Fenland Recycling", 15),
@@ -237,14 +238,14 @@ def test_customers_come_by_name_with_their_tires(shop):
         ("Quarry Nine", 15),
     ]
     assert end is None
-    assert [r.customer for r in lists.customers(shop.book, shop.site, "land rec")[0]] == ["Fenland Recycling"]
+    assert [r.customer for r in customers.page(shop.book, shop.site, "land rec")[0]] == ["Fenland Recycling"]
 
 
 def test_events_by_kind_by_item_and_by_time(shop):
     def every(**more):
         found, after = [], None
         while True:
-            rows, after = lists.events(shop.book, shop.site, lists.AskedEvents(after=after, most=7, **more))
+            rows, after = events.page(shop.book, shop.site, events.Asked(after=after, most=7, **more))
             found += [one.seq for one in rows]
             if after is None:
                 return found
@@ -261,7 +262,7 @@ def test_events_by_kind_by_item_and_by_time(shop):
             "SELECT DISTINCT seq FROM touch WHERE item = ? ORDER BY seq DESC", tires(shop)[4]
         )
     ]
-    assert lists.event_kinds(shop.book, shop.site) == [
+    assert events.kinds(shop.book, shop.site) == [
         k for (k,) in shop.book.tuples("SELECT DISTINCT kind FROM event ORDER BY kind")
     ]
 

@@ -25,3 +25,8 @@ def numbers(book: Book, codes: Iterable[str]) -> dict[str, int]:
     for part, marks in parts(dict.fromkeys(codes)):
         found.update(book.tuples(f"SELECT code, num FROM item WHERE code IN ({marks})", *part))
     return found
+
+
+def count_to(book: Book, sql: str, args: Iterable[object], most: int) -> int:
+    """How many rows a query has, looking at no more than *most* + 1."""
+    return int(book.value(f"SELECT count(*) FROM ({sql} LIMIT ?) x", *args, most + 1))

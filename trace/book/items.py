@@ -165,7 +165,7 @@ def about(book: Book, item: str, *, with_history: bool = True, say: Say | None =
 
 def search(book: Book, shop: str, text: str, most: int = 50) -> list[dict[str, str]]:
     """Items that *text* names or that bear a word with it in it, each with the reason it was found."""
-    from fillbook.trace.book import lists
+    from fillbook.trace.book import searching
 
     found: dict[str, str] = {}
     try:
@@ -184,7 +184,7 @@ def search(book: Book, shop: str, text: str, most: int = 50) -> list[dict[str, s
                 found[code] = "this service number"
         except Nonsense:
             pass
-    for row in lists.find(book, shop, text, most):
+    for row in searching.find(book, shop, text, most):
         found.setdefault(row["item"], f"{row.field.replace('_', ' ')} {row.word}")
     return [
         {"id": ids.pretty(code), "kind": ids.KINDS[ids.kind_of(code)], "why": why}

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from fillbook.trace.book import lists
 from fillbook.trace.book.opening import Book, Row
-from fillbook.trace.book.search_words import plain_word
+from fillbook.trace.book.search_words import SHORTEST_PART, plain_word
+from fillbook.trace.book.searching import LAST, bearing, by_number, terms
 
 FEW = 20_000  # so many items are taken together and sorted; more are walked in order
 Set = tuple[str, list[Any]]
@@ -29,7 +29,7 @@ def items(
     """
     low, high = (
         shop + (kind or "A"),
-        shop + kind + lists.LAST * 2,
+        shop + kind + LAST * 2,
     )  # what lies in a waste container has a number with no letter here
     where: list[str] = []
     args: list[Any] = []
@@ -71,25 +71,25 @@ def items(
 
 def _bearing(shop: str, words: str, kind: str) -> list[Set]:
     """The queries for the items that each of the words leaves; what may be an ID's number or beginning is one of them."""
-    if numbered := lists.by_number(shop, words, kind):
-        also = lists.bearing(shop, plain_word(words))
+    if numbered := by_number(shop, words, kind):
+        also = bearing(shop, plain_word(words))
         return [
             (
                 f"SELECT code AS item FROM ({numbered[0]}) n UNION ALL SELECT item FROM ({also[0]}) b",
                 [*numbered[1], *also[1]],
             )
         ]
-    return [lists.bearing(shop, word) for word in lists.terms(words)]
+    return [bearing(shop, word) for word in terms(words)]
 
 
 def _bears(shop: str, words: str, kind: str, column: str) -> Set:
     """Whether the item of one row bears all of the words, or has its number by them."""
     parts, args = [], []
-    for word in lists.terms(words):
+    for word in terms(words):
         parts.append(f"EXISTS (SELECT 1 FROM search s WHERE s.item = {column} AND s.word LIKE ?)")
-        args.append(f"{'%' if len(word) >= lists.SHORTEST_PART else ''}{word}%")
+        args.append(f"{'%' if len(word) >= SHORTEST_PART else ''}{word}%")
     sql = f"({' AND '.join(parts)})"
-    if numbered := lists.by_number(shop, words, kind):
+    if numbered := by_number(shop, words, kind):
         among = "BETWEEN ? AND ?" if "BETWEEN" in numbered[0] else f"IN ({numbered[0]})"
         return f"({sql} OR {column} {among})", [*args, *numbered[1]]
     return sql, args

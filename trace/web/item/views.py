@@ -8,7 +8,7 @@ from typing import Any
 
 from flask import Blueprint, Response, render_template, request
 
-from fillbook.trace.book import glance, items, lists, queries, recalls, zones
+from fillbook.trace.book import events, glance, items, queries, recalls, zones
 from fillbook.trace.book import later as later_readings
 from fillbook.trace.book.danger import DANGER, kept_away
 from fillbook.trace.book.latest import latest
@@ -44,7 +44,7 @@ def item(code: str) -> str:
     state = of_it["place"]["state"]
     danger = kind == "F" and kept_away(here.book(), found) is not None
     steps = next_steps(found, kind, state, danger=danger)
-    acts, earlier = lists.history(here.book(), found, _after())
+    acts, earlier = events.history(here.book(), found, _after())
     return render_template(
         "item/item.html", code=found, kind=kind, of_it=of_it, trace=_trace(found) if linked else None,
         steps=steps, others=everything_else(found, kind, steps) if state not in (None, "void") else [], prints=len(queries.prints_of(here.book(), found)),

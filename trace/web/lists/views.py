@@ -15,7 +15,9 @@ from zoneinfo import ZoneInfo
 from flask import Blueprint, Response, g, render_template, request, stream_with_context
 from flask.typing import ResponseReturnValue
 
-from fillbook.trace.book import glance, lists, queries
+from fillbook.trace.book import customers, events, glance, lists, queries
+from fillbook.trace.book.list_file import csv_lines, harmless
+from fillbook.trace.book.list_kinds import COUNTED, KINDS, Asked, order_of
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
 from fillbook.trace.core.quote import quoted
@@ -68,7 +70,7 @@ def one_list(kind: str) -> ResponseReturnValue:
     status = 200 if trouble is None else 404 if isinstance(trouble, UnknownItem) else 422
     page = render_template(
         f"lists/{kind if kind in ('customers', 'events') else 'items'}.html", kind=kind, words=words, trouble=trouble, asked=request.args,
-        choices=_choices(kind), again=_again, sheet="/lists/" + kind + ".csv" + _query(_kept("sort", "way")), counted=lists.COUNTED, **found,
+        choices=_choices(kind), again=_again, sheet="/lists/" + kind + ".csv" + _query(_kept("sort", "way")), counted=COUNTED, **found,
     )  # fmt: skip
     return page, status
 
@@ -84,7 +86,7 @@ def sheet(kind: str) -> Response:
     elif kind == "events":
         lines = _event_lines(_asked_events())
     else:
-        lines = lists.csv_lines(book, shop, _asked(kind))
+        lines = csv_lines(book, shop, _asked(kind))
 
     def sent() -> Iterator[str]:
         with book.connected(), book.reading():  # the request's own connection is closed by now
@@ -129,8 +131,8 @@ def _midnight(name: str, later: int) -> int | None:
         raise Nonsense(f"{quoted(text)} is not a day; write it as 2026-10-31.", field=name) from None
 
 
-def _asked(kind: str) -> lists.Asked:
-    one = lists.KINDS[kind]
+def _asked(kind: str) -> Asked:
+    one = KINDS[kind]
     filters = {name: _said(name) for name in one.filters if _said(name)}
     if "place" in filters:
         filters["place"] = _place(filters["place"])
@@ -143,7 +145,7 @@ def _asked(kind: str) -> lists.Asked:
         if chosen.number:
             value = int(value) if re.fullmatch(r"-?\d{1,15}", str(value), re.ASCII) else str(value)
         after = (value, request.args["item"][:40])
-    return lists.Asked(kind, _said("q"), filters, since, until, chosen.name, down, after)
+    return Asked(kind, _said("q"), filters, since, until, chosen.name, down, after)
 
 
 def _down(usual: bool) -> bool:
@@ -164,7 +166,7 @@ def _place(text: str) -> str:
 #: What an address of a list may say: what is kept from page to page, and what a page's own head changes.
 KEPT = tuple(
     dict.fromkeys(
-        ("q", "from", "to", "kind", *(name for one in lists.KINDS.values() for name in one.filters))
+        ("q", "from", "to", "kind", *(name for one in KINDS.values() for name in one.filters))
     )
 )
 
@@ -190,8 +192,8 @@ def _choices(kind: str) -> dict[str, Any]:
     """What the filters offer."""
     book, shop = here.book(), here.shop()
     found: dict[str, Any] = {}
-    if kind in lists.KINDS:
-        one = lists.KINDS[kind]
+    if kind in KINDS:
+        one = KINDS[kind]
         found["state"] = one.states
         found["place"] = [row.name for row in (*queries.zones(book, shop), *queries.lines(book, shop))]
     if kind == "totes":
@@ -199,7 +201,7 @@ def _choices(kind: str) -> dict[str, Any]:
     if kind == "tires":
         found |= {"customer": True, "size": True}
     if kind == "events":
-        found["kind"] = lists.event_kinds(book, shop)
+        found["kind"] = events.kinds(book, shop)
     return found
 
 
@@ -213,24 +215,24 @@ def _items(kind: str) -> dict[str, Any]:
             if item not in names:
                 names[item] = here.say().name(item)
     held = queries.held_among(here.book(), [row["item"] for row in found.rows])
-    order = lists.order_of(asked)
+    order = order_of(asked)
     goes_on = {"after": found.after[0], "item": found.after[1]} if found.after else None
     return {
         "rows": found.rows, "many": found.many, "next": _again(**goes_on) if goes_on else None, "narrowed": asked.narrowed, "names": names,
-        "held": held, "orders": lists.KINDS[kind].orders, "order": order, "down": asked.down, "further": asked.after is not None,
+        "held": held, "orders": KINDS[kind].orders, "order": order, "down": asked.down, "further": asked.after is not None,
     }  # fmt: skip
 
 
 def _customers(kind: str) -> dict[str, Any]:
     after = request.args.get("after", "")[:400]
-    rows, goes_on = lists.customers(here.book(), here.shop(), _said("q"), after)
+    rows, goes_on = customers.page(here.book(), here.shop(), _said("q"), after)
     return {
         "rows": rows, "next": _again(after=goes_on) if goes_on else None, "narrowed": bool(_said("q")), "further": bool(after),
-        "many": None if goes_on or after else len(rows), "most": lists.MOST_TIRES,
+        "many": None if goes_on or after else len(rows), "most": customers.MOST_TIRES,
     }  # fmt: skip
 
 
-def _asked_events() -> lists.AskedEvents:
+def _asked_events() -> events.Asked:
     item, text = "", _said("q")
     after = None
     down = _down(True)
@@ -244,12 +246,12 @@ def _asked_events() -> lists.AskedEvents:
         and here.number(request.args.get("at", "")) is not None
     ):
         after = (int(request.args["at"]), int(request.args["after"]))
-    return lists.AskedEvents(_said("kind"), item, since, until, _said("sort") == "happened", down, after)
+    return events.Asked(_said("kind"), item, since, until, _said("sort") == "happened", down, after)
 
 
 def _events(kind: str) -> dict[str, Any]:
     asked = _asked_events()
-    rows, goes_on = lists.events(here.book(), here.shop(), asked)
+    rows, goes_on = events.page(here.book(), here.shop(), asked)
     touched = glance.touched_by_each(here.book(), here.shop(), [one.seq for one in rows])
     items = {seq: codes[:4] for seq, codes in touched.items()}
     shown = {code for one in rows for code in (one.who, one.signed_by or "", *items[one.seq])}
@@ -264,7 +266,7 @@ def _events(kind: str) -> dict[str, Any]:
 # -- as files ------------------------------------------------------------------------------------------------------------------
 def _line(*cells: object) -> str:
     out = io.StringIO()
-    csv.writer(out).writerow([lists.harmless(str(cell)) for cell in cells])
+    csv.writer(out).writerow([harmless(str(cell)) for cell in cells])
     return out.getvalue()
 
 
@@ -272,20 +274,20 @@ def _customer_lines() -> Iterator[str]:
     yield _line("customer", "tires")
     after: str | None = ""
     while after is not None:
-        rows, after = lists.customers(here.book(), here.shop(), _said("q"), after, 500)
+        rows, after = customers.page(here.book(), here.shop(), _said("q"), after, 500)
         for row in rows:
             yield _line(
-                row.customer, row.tires if row.tires <= lists.MOST_TIRES else f"more than {lists.MOST_TIRES}"
+                row.customer, row.tires if row.tires <= customers.MOST_TIRES else f"more than {customers.MOST_TIRES}"
             )
 
 
-def _event_lines(asked: lists.AskedEvents) -> Iterator[str]:
+def _event_lines(asked: events.Asked) -> Iterator[str]:
     yield _line(
         "number", "kind", "happened", "written_down", "who", "signed_by", "station", "corrects", "ids"
     )
     say = here.say()
     while True:
-        rows, goes_on = lists.events(here.book(), here.shop(), replace(asked, most=500))
+        rows, goes_on = events.page(here.book(), here.shop(), replace(asked, most=500))
         for one in rows:
             yield _line(
                 one.seq, one.kind, times.utc_text(one.happened_at), times.utc_text(one.recorded_at), say.name(one.who),

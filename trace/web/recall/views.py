@@ -14,6 +14,7 @@ from flask import Blueprint, Response, flash, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import closed_recalls, glance, many_tires, queries, recalls, worked_out
+from fillbook.trace.book.list_file import harmless
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
@@ -168,7 +169,7 @@ def as_csv() -> Response:
         grams, share, place = one["grams"], one["exposure"], one["place"]
         sheet.writerow(
             [one["id"], one["tier"], grams["least"], grams["best"], grams["most"], share["least"], share["best"], share["most"],
-             place["state"], _harmless(place["where"]), place["since"], *map(_harmless, tires[code].values())]
+             place["state"], harmless(place["where"]), place["since"], *map(harmless, tires[code].values())]
         )  # fmt: skip
     return _file(out.getvalue(), "text/csv", found, "csv")
 
@@ -203,8 +204,8 @@ def opened_csv(seq: int) -> Response:
         sheet.writerow(
             [ids.pretty(one["item"]), one["tier"], "yes" if then else "no",
              *([one["least_g"], one["best_g"], one["most_g"]] if then else ["", "", ""]),
-             one["outcome"], one["state"] or "", _harmless(here.say().name(one["place"]) if one["place"] else ""),
-             *map(_harmless, tires[one["item"]].values())]
+             one["outcome"], one["state"] or "", harmless(here.say().name(one["place"]) if one["place"] else ""),
+             *map(harmless, tires[one["item"]].values())]
         )  # fmt: skip
     return _file(out.getvalue(), "text/csv", {"suspect": f"{row.suspect}-event-{seq}"}, "csv")
 
@@ -318,11 +319,6 @@ def _query() -> dict[str, str]:
     return {
         name: request.args[name] for name in ("suspect", "defect", "threshold_pct") if request.args.get(name)
     }
-
-
-def _harmless(text: str) -> str:
-    """A cell that a spreadsheet reads as text and never as a formula."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t") else text
 
 
 def _file(text: str, kind: str, found: dict[str, Any], ending: str) -> Response:
