@@ -42,7 +42,7 @@ LAYERS = {
 # Not a layer: where the package lies and which version it is.
 PACKAGE = ("fillbook.resource", "fillbook.__version__")
 
-WRITERS = ("fillbook.trace.book.apply", "fillbook.trace.book.journal")
+WRITERS = ("fillbook.trace.book.apply", "fillbook.trace.book.facts", "fillbook.trace.book.journal")
 NEVER_WRITE = ("trace/web", "trace/cli", "fillbook")
 
 # Standard library, but a clock, a disk, a network, another process, or a way round this test.
