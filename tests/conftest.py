@@ -26,6 +26,13 @@ def shop(_furnished, tmp_path):
 
 
 @pytest.fixture
+def checked_shop(shop):
+    """The same, whose journal and tables are checked when the test is over."""
+    yield shop
+    shop.check()
+
+
+@pytest.fixture
 def new_shop(tmp_path):
     """Makes further shops: ``new_shop("other.db", empty=True)``."""
     made = []

@@ -1,10 +1,8 @@
 """A recall is closed once each tire it lists has an outcome, or with a reason for those without; what is written later is said."""
 
-import importlib.util
 import json
 import threading
 import time
-from pathlib import Path
 
 import pytest
 
@@ -13,17 +11,7 @@ from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, Stopped, UnknownItem
 from fillbook.trace.work import registry
 
-_spec = importlib.util.spec_from_file_location("the_shop", Path(__file__).parent.with_name("the_shop.py"))
-the_shop = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(the_shop)
-
-
-@pytest.fixture
-def shop(tmp_path):
-    one = the_shop.Shop.start(str(tmp_path / "shop.db"))
-    yield one
-    one.check()
-    one.book.db.close()
+pytestmark = pytest.mark.usefixtures("checked_shop")
 
 
 @pytest.fixture

@@ -1,24 +1,11 @@
 """What came out of a tote or hopper after a recall was closed can change what went into a tire before: then the closing is looked at again."""
 
-import importlib.util
-from pathlib import Path
-
 import pytest
 
 from fillbook.trace.book import bears_back, closed_recalls, recalls
 from fillbook.trace.core import ids
 
-_spec = importlib.util.spec_from_file_location("the_shop", Path(__file__).parent.with_name("the_shop.py"))
-the_shop = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(the_shop)
-
-
-@pytest.fixture
-def shop(tmp_path):
-    one = the_shop.Shop.start(str(tmp_path / "shop.db"))
-    yield one
-    one.check()
-    one.book.db.close()
+pytestmark = pytest.mark.usefixtures("checked_shop")
 
 
 @pytest.fixture
