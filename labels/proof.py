@@ -58,7 +58,7 @@ def _proofread(
     wanted = [(label, page) for label, its in zip(labels, laid_out, strict=True) for page in its]
     there = rendering.page_count(document)
     if there != len(wanted):
-        raise Nonsense(f"The PDF has {there} pages, the labels need {len(wanted)}: make the labels again.")
+        raise Nonsense(f"The PDF has {there} {'page' if there == 1 else 'pages'}, the labels need {len(wanted)}: make the labels again.")
     count = 0
     pictures = rendering.rendered(document, dpi)
     for number, ((label, page), picture) in enumerate(zip(wanted, pictures, strict=True), start=1):

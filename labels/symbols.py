@@ -6,6 +6,7 @@ printer dots. Sources: QR Code, ISO/IEC 18004; Code 128, ISO/IEC 15417.
 
 from __future__ import annotations
 
+import string
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -26,7 +27,7 @@ CODE128_WIDEST = (
     145  # modules of the widest ID we give out; others are narrower, as pairs of digits share a character
 )
 
-_ALPHANUMERIC = frozenset("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:")
+_ALPHANUMERIC = frozenset(string.digits + string.ascii_uppercase + " $%*+-./:")
 
 
 @dataclass(frozen=True)
@@ -78,12 +79,13 @@ def qr(text: str) -> QrCode:
     mode knows (lower case would need larger symbols).
     """
     other = sorted(set(text) - _ALPHANUMERIC)
-    if other or not text:
+    if other:
         raise Nonsense(
-            f"{quoted(text)} cannot stand in a label's QR code"
-            + (f", because of {quoted(other[0])}" if other else "")
-            + ": it takes capital letters, digits and $ % * + - . / : only."
+            f"{quoted(text)} cannot stand in a label's QR code, because of {quoted(other[0])}: it takes capital letters, digits and "
+            "$ % * + - . / : only."
         )
+    if not text:
+        raise Nonsense("A label's QR code cannot be empty: give an address in capital letters, digits and $ % * + - . / : only.")
     too_many = len(text) - QR_HOLDS["M"]
     if too_many > 0:
         raise Nonsense(

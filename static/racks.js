@@ -1,11 +1,16 @@
 // The racks stay fresh while somebody looks: what changes is fetched again, and nothing moves under a finger.
 "use strict";
 (function () {
-  const fresh = document.getElementById("fresh"), live = document.getElementById("live");
-  if (!fresh || !live) return;
   const EVERY = 30000, PATIENCE = 10000; // ms
-  const asOf = fresh.querySelector(".as-of");
-  let shown = live.innerHTML, waiting = false, timer = 0;
+  let fresh, live, shown, waiting = false, timer = 0;
+  function begin() {
+    fresh = document.getElementById("fresh");
+    live = document.getElementById("live");
+    shown = live && live.innerHTML;
+  }
+  begin();
+  if (!fresh || !live) return;
+  document.addEventListener("redrawn", begin); // rush.js
 
   function key(element) {
     const row = element.closest("[data-row]");
@@ -46,17 +51,19 @@
     if (document.hidden || waiting) return;
     waiting = true;
     const stop = new AbortController(), patience = setTimeout(function () { stop.abort(); }, PATIENCE);
-    fetch(fresh.dataset.from, { signal: stop.signal, credentials: "same-origin", cache: "no-store" }).then(function (answer) {
+    const asked = fresh;
+    fetch(asked.dataset.from, { signal: stop.signal, credentials: "same-origin", cache: "no-store" }).then(function (answer) {
       const at = Number(answer.headers.get("X-As-Of"));
       if (answer.redirected || !answer.ok || !at) {
         say(inWords("The server answers, but not with the racks: open the page again."));
         return null;
       }
       return answer.text().then(function (html) {
+        if (asked !== fresh) return; // drawn anew meanwhile
         const from = new DOMParser().parseFromString(html, "text/html").body;
         const clock = answer.headers.get("X-Clock");
         put(from.innerHTML);
-        if (clock) asOf.textContent = fresh.dataset.words.replace("{}", clock);
+        if (clock) fresh.querySelector(".as-of").textContent = fresh.dataset.words.replace("{}", clock);
         say("");
       });
     }).catch(function () {

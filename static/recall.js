@@ -35,6 +35,6 @@
     said.className = "note go";
     said.setAttribute("role", "status");
     document.querySelector("#list h2").after(said);
-    said.textContent = inWords("All of it is worked out; nothing is missing any more.");
+    said.textContent = inWords("The list is complete now.");
   }).catch(failed);
 })();

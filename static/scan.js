@@ -12,7 +12,13 @@
   const FITS = 18; // characters of the words in the box of a phone
   const TWICE = 2000; // ms in which the same scan again is the scanner's echo
 
-  if (header && header.placeholder.length > FITS && matchMedia("(max-width: 26rem)").matches) header.placeholder = header.dataset.short;
+  let usual = "", until = 0; // what the box says, but for the moment after a scan
+  function invite(words) {
+    usual = words.length > FITS && matchMedia("(max-width: 26rem)").matches ? header.dataset.short : words;
+    if (!header.classList.contains("heard")) header.placeholder = usual;
+  }
+  if (header) invite(header.placeholder);
+  document.addEventListener("redrawn", function (event) { if (header && event.detail) invite(event.detail); }); // rush.js
 
   function kept(store, name) {
     try { return JSON.parse(store.getItem(name)); } catch (_) { return null; }
@@ -176,10 +182,11 @@
 
   function say(look, words) {
     if (header && words) {
-      const usual = header.placeholder;
+      clearTimeout(until);
       header.placeholder = words;
+      header.classList.remove("go", "look", "stop");
       header.classList.add("heard", look);
-      setTimeout(function () {
+      until = setTimeout(function () {
         header.placeholder = usual;
         header.classList.remove("heard", look);
       }, 3000);
@@ -191,7 +198,13 @@
   function shake(how) { // a browser shakes only after a touch on this very page
     if (navigator.vibrate && navigator.userActivation && navigator.userActivation.hasBeenActive) navigator.vibrate(how);
   }
-  document.addEventListener("heard", function (event) { say(event.detail, ""); });
+  function told(look, code) {
+    return { go: inWords("Read:"), look: inWords("Look:"), stop: inWords("Stop:") }[look] + " " + code;
+  }
+  document.addEventListener("heard", function (event) { // a page's own script: a look, or a look and the code
+    const look = event.detail.look || event.detail, code = event.detail.code;
+    say(look, code ? told(look, short(code)) : "");
+  });
   function sound(look) {
     const Audio = window.AudioContext || window.webkitAudioContext;
     if (!Audio) return;
@@ -218,8 +231,24 @@
   if (asked && Date.now() - asked.at < 30000) {
     const stop = document.querySelector("main .trouble[role=alert], main .fill .trouble, main .error, main .note.hold, main .verdict.stop, main .verdict.hold");
     const look = stop ? "stop" : document.querySelector("main > .note.look, main .trouble, main .choose") ? "look" : "go";
-    say(look, asked.words && { go: inWords("Read:"), look: inWords("Look:"), stop: inWords("Stop:") }[look] + " " + asked.words);
+    say(look, asked.words && told(look, asked.words));
   }
+
+  // -- scans that wait for their own page (rush.js) are said on every other ----------------------------------------------------
+  let left = [];
+  try { left = Object.keys(localStorage).filter((name) => name.startsWith("scans:") && name !== "scans:" + location.pathname + location.search); } catch (_) { /* forbidden: none is kept */ }
+  left.forEach(function (name) {
+    const one = kept(localStorage, name) || { queue: [] };
+    if (!one.queue.length) return;
+    const place = document.createElement("p"), words = document.createElement("span"), link = document.createElement("a");
+    place.className = "note look left-behind";
+    words.textContent = inWords("Scanned on another page and not written down yet: {codes}", { codes: one.queue.map((scan) => short(scan.code)).join(", ") });
+    link.className = "button";
+    link.href = name.slice("scans:".length);
+    link.textContent = inWords("Go there");
+    place.append(words, link);
+    document.getElementById("page").prepend(place);
+  });
 
   // -- the switch for the sound ------------------------------------------------------------------------------------------------
   const foot = document.querySelector("body > footer");

@@ -6,7 +6,8 @@
   const LARGEST = 24 * 1024 * 1024; // bytes the server takes at once
   const SHIFT = 12 * 3600 * 1000; // ms after which what was kept is nobody's any more
   const UNKEPT = ["csrf_token", "saw", "about", "pin", "shop"];
-  const forms = [...document.querySelectorAll("main form.verb[method=post]")];
+  const OURS = "main form.verb[method=post]";
+  const forms = [...document.querySelectorAll(OURS)];
   const alive = document.querySelector("link[rel=icon]");
   const gone = new WeakSet(); // forms on their way: what was typed in them is kept as sent, or the book has it
   let connected = navigator.onLine !== false;
@@ -75,10 +76,17 @@
     if ((answers && answers === sentTo) || (same ? wrong(same) : document.querySelector("main > .trouble")) || document.querySelector("main > .note[role=status]")) localStorage.removeItem(arrived);
   }
   forms.forEach(function (form) {
-    asDrawn.set(form, JSON.stringify(typed(form)));
+    watch(form);
     const before = load(key(form));
     if (before && Date.now() - before.at > SHIFT) localStorage.removeItem(key(form));
     else if (before && !wrong(form) && (before.sent || JSON.stringify(before.said) !== asDrawn.get(form))) restore(form, before);
+  });
+  document.addEventListener("redrawn", function () { // rush.js: the page's forms are others now
+    forms.splice(0, forms.length, ...document.querySelectorAll(OURS));
+    forms.forEach(watch);
+  });
+  function watch(form) {
+    asDrawn.set(form, JSON.stringify(typed(form)));
     form.addEventListener("take", function (event) { // what was typed on another device
       const stood = typed(form);
       put(form, event.detail.said);
@@ -99,7 +107,7 @@
       gone.delete(form);
       waiting = setTimeout(function () { if (!gone.has(form)) save(form); }, 100);
     }));
-  });
+  }
   addEventListener("pagehide", () => forms.forEach((form) => { if (!gone.has(form)) save(form); }));
 
   function clock(at) { // as every other time of the pages: the shop's zone, 24 hours

@@ -92,13 +92,13 @@ class Shop:
     def lead(self, verb: str, **fields: Any) -> acting.Answer:
         return self.act(verb, **{"who": "Lee", **fields})
 
-    def correct(self, event: int, *, why: str = "typed wrong", happened: str | None = None, void: bool = False, **fields: Any) -> acting.Answer:  # fmt: skip
+    def correct(self, event: int, *, why: str = "typed wrong", happened: str | None = None, void: bool = False, who: str = "Lee", **fields: Any) -> acting.Answer:  # fmt: skip
         said: dict[str, Any] = {"event": event, "why": why, "void": void}
         if fields:
             said["fields"] = fields
         if happened:
             said["happened"] = happened
-        return self.lead("correct", **said)
+        return self.act("correct", who=who, **said)
 
     def tote(self, side: str = "A", kg: int = 1000, *, lot: str | None = None, system: str = "RX-30", **more: Any) -> str:  # fmt: skip
         self.lots += 1

@@ -31,8 +31,8 @@ PYTHON = ("trace/core", "trace/book", "trace/work", "trace/web", "labels")
 NOT_SAID = {
     "trace/web/api/openapi.py", "trace/web/api/shapes.py", "trace/web/api/calls.py", "trace/web/api/problems.py", "trace/web/api/reading.py", "trace/web/api/views.py",
     "trace/web/headers.py", "trace/web/keys.py", "trace/web/refusing.py", "trace/web/languages/runs.py", "trace/languages/catalogue.py", "trace/book/tables.py", "trace/book/opening.py",
-    "labels/symbols.py", "labels/preview.py", "labels/pdf.py", "labels/fitting.py", "labels/logos.py",
-    "trace/work/action_lines.py", "trace/book/backup.py", "trace/book/replay.py", "trace/book/suspects.py",
+    "labels/preview.py", "labels/pdf.py", "labels/fitting.py", "labels/logos.py",
+    "trace/work/action_lines.py", "trace/book/backup.py", "trace/book/replay.py",
     "trace/book/reach.py", "trace/book/paged.py", "trace/web/languages/script.py",
 }  # fmt: skip
 #: The page of the calls is for who writes programs, and stays English like the description it explains.
@@ -49,11 +49,11 @@ SQL = re.compile(
 )
 #: What looks like words and is not: pieces of SQL, of headers, of addresses and names of settings.
 CODE = re.compile(
-    r"^\?|= \?|\b[a-z]\.[a-z]|\bJOIN\b|; filename|max-age|window\.|^[\w.]+[:_]\w*[\w:]*$|^\w+:$|^[a-z -]+\.\w+_\w+$|^shape-|^lp:|^sha256:|^net_|^GTIN-|static/|IS NOT NULL|BETWEEN|^[a-z ]+\.[a-z]+$|^Bearer realm|EEE|^item IN |^substr\(|^fillbook (faces|logos)$|^Content-|PAGES\b|^Cache-Control|^Accept-Language|^event e$|^\(at, |^scrypt|^window|^https?:"
+    r"^\?|= \?|\b[a-z]\.[a-z]|\bJOIN\b|; filename|max-age|window\.|^[\w.]+[:_]\w*[\w:]*$|^\w+:$|^[a-z -]+\.\w+_\w+$|^shape-|^lp:|^sha256:|^net_|^GTIN-|static/|IS NOT NULL|BETWEEN|^[a-z ]+\.[a-z]+$|^Bearer realm|EEE|^item IN |^substr\(|^fillbook (faces|logos)$|^Content-|PAGES\b|^Cache-Control|^Allow$|^Accept-Language|^event e$|^\(at, |^scrypt|^window|^https?:"
 )
 #: Single words that only turn up as values: states, kinds, roles and the like, gathered where they are listed.
 SINGLE = (
-    "hand", "lead", "owner", "yes", "no", "half", "set", "not set", "known", "unknown", "scale", "waiting", "passed", "failed", "today", "right to left", "not known yet", "side A", "side B", "unknown origin", "note", "front", "back", "reserved", "default", "traces", "usual", "or", "and", "badges", "quarter",
+    "hand", "lead", "owner", "suspected", "yes", "no", "half", "set", "not set", "known", "unknown", "scale", "waiting", "passed", "failed", "today", "right to left", "not known yet", "side A", "side B", "unknown origin", "note", "front", "back", "reserved", "default", "traces", "usual", "or", "and", "badges", "quarter",
     "customer {value}", "size {value}", "unit number {value}", "wheel serial {value}", "tire serial {value}", "site {value}", "copy {value}", "lot {value}", "supplier {value}", "unit {value}",
     "serial {value}", "system {value}", "order {value}", "mixed", "here", "waste", "by way of {join}", "{id} by way of {join}", "FAILED", "none", "now", "overridden", "Cured {credited} of the {needed} needed{added}",
 )  # fmt: skip

@@ -25,6 +25,7 @@ from fillbook.trace.book import (
     kilograms,
     later,
     lists,
+    on_hold,
     pedigree,
     queries,
     recalls,
@@ -188,7 +189,7 @@ def test_lists_and_what_waits_are_the_same(pair, monkeypatch):
     said = []
     for one in pair:
         book, (first, last) = one.book, one.book.tuples("SELECT min(at), max(at) FROM fill")[0]
-        said.append([queries.states(book), queries.held_among(book, [c for (c,) in book.tuples("SELECT code FROM item")]),
+        said.append([queries.states(book), on_hold.held_among(book, [c for (c,) in book.tuples("SELECT code FROM item")]),
                      queries.in_state(book, "BH", "racked", "filled", "released", most=3), queries.cut_and_whole(book, "BH", 9),
                      glance.labels_waiting(book, "BH"), glance.counts(book, "BH"), glance.batches(book, "BH"), glance.totes_in_store(book, "BH"),
                      customers.page(book, "BH"), later.alerts(book, "BH")])  # fmt: skip

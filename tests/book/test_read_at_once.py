@@ -18,6 +18,7 @@ from fillbook.trace.book import (
     later,
     lists,
     many_tires,
+    on_hold,
     queries,
     suspects,
 )
@@ -47,19 +48,19 @@ def every_item(book):
 # -- holds, limits, facts --------------------------------------------------------------------------------------------------------
 def test_a_hold_lies_on_the_same_items_whether_asked_one_by_one_or_together(told):
     codes = every_item(told.book)
-    held = {code for code in codes if queries.holds_on(told.book, code)}
-    assert held and queries.held_among(told.book, codes) == held != set(codes)
+    held = {code for code in codes if on_hold.holds_on(told.book, code)}
+    assert held and on_hold.held_among(told.book, codes) == held != set(codes)
 
 
 def test_a_mixture_is_held_with_what_was_poured_into_it(shop):
     one, other, third = (shop.tote("A", lot=lot) for lot in ("A-51", "A-52", "A-53"))
     mixture = shop.act("pour heel", tote=one, into=other, weight_kg=60).ids[0]
-    assert queries.held_among(shop.book, [mixture, third]) == set()
+    assert on_hold.held_among(shop.book, [mixture, third]) == set()
     shop.act("hold", lot="A-51", why="wet")
-    held = {code for code in every_item(shop.book) if queries.holds_on(shop.book, code)}
+    held = {code for code in every_item(shop.book) if on_hold.holds_on(shop.book, code)}
     assert {one, mixture} <= held and third not in held
-    assert queries.held_among(shop.book, every_item(shop.book)) == held
-    assert queries.held_among(shop.book, [third, mixture]) == {mixture}
+    assert on_hold.held_among(shop.book, every_item(shop.book)) == held
+    assert on_hold.held_among(shop.book, [third, mixture]) == {mixture}
 
 
 def test_limits_read_at_once_are_those_read_one_by_one(told):
@@ -162,7 +163,7 @@ def test_what_is_read_for_many_tires_is_what_is_read_for_each(told):
         for one in (many[tire], many_tires.Tires(book)[tire]):
             assert (one.fill, one.facts) == (queries.fill(book, tire), queries.tire(book, tire))
             assert one.stays() == queries.stays(book, tire)
-            assert one.holds == queries.holds_on(book, tire)
+            assert one.holds == on_hold.holds_on(book, tire)
             assert one.own == suspects.made_of(book, tire)
             for at in [told.now, *(row.at + later_by for row in one.touches for later_by in (-1, 0, 1))]:
                 assert one.state_at(at) == (queries.state_at(book, tire, at).state or "")

@@ -7,7 +7,7 @@ from statistics import median
 
 import pytest
 
-from fillbook.trace.book import queries, usual
+from fillbook.trace.book import on_hold, queries, usual
 
 WEIGHTS = (60, 70, 65, 80, 62)
 
@@ -32,7 +32,7 @@ def test_a_hundred_times_what_the_size_took_is_recorded_and_held(filled):
     tire, rows = finish(filled, 6500)
     assert queries.fill(filled.book, tire).grams == 6_500_000  # never refused
     assert "100 times what 10-16.5 took before (65.0 kg" in rows[0].words and rows[0].holds
-    assert len(queries.holds_on(filled.book, tire)) >= 1
+    assert len(on_hold.holds_on(filled.book, tire)) >= 1
     filled.check()
 
 
@@ -71,14 +71,14 @@ def test_corrected_the_hold_goes_with_the_finding(filled):
     assert not filled.book.value(
         "SELECT count(*) FROM finding WHERE seq = ? AND code = 'unusual weight'", seq
     )
-    assert not [one for one in queries.holds_on(filled.book, tire) if "took" in one.why]
+    assert not [one for one in on_hold.holds_on(filled.book, tire) if "took" in one.why]
 
 
 def test_a_tote_a_thousand_times_too_light_is_held(shop):
     for _ in range(3):
         shop.tote("A", 1000)
     light = shop.tote("A", 1)
-    assert "one part in 1000 of what totes of RX-30 held before" in queries.holds_on(shop.book, light)[0].why
-    assert not queries.holds_on(shop.book, shop.tote("B", 1))  # of side B nothing is known yet
-    assert not queries.holds_on(shop.book, shop.tote("A", 200))  # a drum
+    assert "one part in 1000 of what totes of RX-30 held before" in on_hold.holds_on(shop.book, light)[0].why
+    assert not on_hold.holds_on(shop.book, shop.tote("B", 1))  # of side B nothing is known yet
+    assert not on_hold.holds_on(shop.book, shop.tote("A", 200))  # a drum
     shop.check()

@@ -11,7 +11,7 @@ import pytest
 from click.testing import CliRunner
 
 from fillbook import __version__
-from fillbook.trace.book import chain, queries
+from fillbook.trace.book import chain, on_hold, queries
 from fillbook.trace.book.opening import open_book
 from fillbook.trace.cli import commands
 from fillbook.trace.cli.commands import COMMANDS, VERBS, cli
@@ -372,7 +372,7 @@ def test_names_given_in_a_file_stand_for_what_was_minted(told, tmp_path):
     ))  # fmt: skip
     first, second = (ids.read(code) for code in answer("--book", told.book.where, "enter", path)[0]["ids"])
     assert (told.state(second), told.state(first)) == ("hooked up", "in store")
-    assert queries.holds_on(told.book, first) and not queries.holds_on(told.book, second)
+    assert on_hold.holds_on(told.book, first) and not on_hold.holds_on(told.book, second)
     assert len(queries.prints_of(told.book, first)) == 1
 
 
@@ -528,7 +528,7 @@ def test_a_cure_for_another_program(told):
 
 def test_the_rest_of_the_questions(told):
     where = told.book.where
-    assert answer("--book", where, "search", "loader")[0]["why"] == "unit LOADER12"
+    assert answer("--book", where, "search", "loader")[0]["why"] == "unit LOADER 12"
     assert set(answer("--book", where, "account", "LOT-2231")) == {"suspect", "position", "account"}
     assert {"name", "value", "source", "why"} <= set(answer("--book", where, "limits")[0])
     assert "Nothing here bears" in run("--book", where, "search", "zeppelin").stdout

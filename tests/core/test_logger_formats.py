@@ -124,7 +124,7 @@ def test_lines_out_of_order_and_doubles_are_taken_once_and_in_order():
 
 def test_a_line_without_a_value_is_left_out_and_counted():
     found = look("t,Temp C\n2026-02-13 08:00,22\n2026-02-13 08:05,---\n2026-02-13 08:10,22\n")
-    assert len(found.samples) == 2 and "1 lines are left out" in found.evidence[-1]
+    assert len(found.samples) == 2 and "1 line is left out" in found.evidence[-1]
 
 
 @pytest.mark.parametrize(
@@ -170,7 +170,7 @@ def test_another_heading_than_confirmed_is_asked_about_again():
 
 @pytest.mark.parametrize(
     ("text", "words"),
-    [("colour=red", "no part"), ("dates=ddm", "dates is one of"), ("zone=Mars/Dome", "no zone of time"), ("value=x", "number of a column"),
+    [("colour=red", "no part"), ("dates=ddm", "dates is one of"), ("zone=Mars/Dome", "no time zone"), ("value=x", "number of a column"),
      ("dates=dmy", "lacks delimiter")],
 )  # fmt: skip
 def test_a_profile_that_is_none_is_refused(text, words):

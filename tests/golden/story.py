@@ -95,7 +95,7 @@ def tell(shop) -> None:
             tire,
         )
         lead("lift", item=tire, hold=f"{hold.seq}.{hold.n}", why="looked at: dry and tight")
-    lead("release", tire=tire, override="the owner wants it today")
+    lead("release", tire=tire, tag_scanned=True, override="the owner wants it today")
     act("dispatch", tires=[tire])
     act("hold", lot="A-12", why="smells of water")
     lead("open recall", suspect="A-11", defect="setting", why="mock recall")

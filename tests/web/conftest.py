@@ -237,7 +237,7 @@ def tell(shop):
     shop.act("hold", lot="A-11", why="drum found open")
     spike = "".join(f"{shop.ago(minutes=5 * n)},{120 if n == 3 else 74 + n % 2}\n" for n in range(6, 0, -1))
     doubted = shop.act("log temperatures", zone="back rack", csv="time,temp_f\n" + spike).seq
-    recall = shop.lead("open recall", suspect="B-11", why="drum found open").seq
+    recall = shop.lead("open recall", suspect=first[2], why="found soft inside").seq  # of what line 1 runs it keeps nothing
     shop.lead("lift", lot="A-11", why="it was another drum")
     lee = shop.book.value("SELECT item FROM person WHERE name = 'Lee'")
     print_jobs.begin(
@@ -332,7 +332,7 @@ def more_to_look(names):
         f"/i/{names['a']}", f"/i/{names['batch']}", f"/i/{names['cup']}", f"/i/{names['zone']}", f"/i/{names['line']}", f"/i/{names['held']}",
         f"/desk/{names['held']}", f"/desk/{names['sent']}", f"/desk/{names['waiting']}", f"/cage/{names['line_2']}", f"/cage/{names['line']}",
         "/labels", f"/labels?ids={names['a']}&paper=letter&columns=3&rows=5", "/labels/faces/tire-tag", "/recall", "/search", "/do/hook-up", "/do/grind", "/do/log-temperatures", "/do/return", "/do/rack", "/do/attach",
-        f"/book/{names['returned']}", f"/racks/{names['zone_2']}", f"/lineage/{names['batch']}", "/kilograms", f"/cage/{names['line_3']}",
+        f"/book/{names['returned']}", f"/racks/{names['zone_2']}", f"/racks?tires={names['waiting']},{names['second']}", f"/lineage/{names['batch']}", "/kilograms", f"/cage/{names['line_3']}",
     ]  # fmt: skip
 
 

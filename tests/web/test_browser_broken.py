@@ -16,7 +16,7 @@ import urllib.request
 
 import pytest
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import on_hold, queries
 from fillbook.trace.book.opening import open_book
 
 PHONE = {"width": 390, "height": 844}
@@ -235,7 +235,7 @@ def test_two_touch_go_on_one_tire_and_one_has_it(shop):
 def _can_start(shop, name):
     there = queries.connected(shop.book, shop.names[name], shop.names["now"])
     free = queries.open_fill(shop.book, shop.names[name]) is None
-    held = any(queries.holds_on(shop.book, item) for item in there.values())
+    held = any(on_hold.holds_on(shop.book, item) for item in there.values())
     return free and {"A", "B"} <= set(there) and not held
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import on_hold, queries
 from fillbook.trace.book.opening import open_book
 from fillbook.trace.book.replay import check_replay
 from fillbook.trace.core import ids
@@ -110,7 +110,7 @@ def test_two_touches_a_tire_and_four_with_a_tote_change(day):
     book = open_book(path)
     assert book.value("SELECT count(*) FROM fill") == 14
     assert book.value("SELECT count(*) FROM line_act WHERE ran_dry = 1 AND how_full = 2") == 1
-    assert any(h.why.startswith("A side ran dry") for h in queries.holds_on(book, tires[5]))
+    assert any(h.why.startswith("A side ran dry") for h in on_hold.holds_on(book, tires[5]))
     assert check_replay(book) is None
     book.db.close()
 

@@ -11,7 +11,7 @@ import shutil
 
 import pytest
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import on_hold
 from fillbook.trace.book.opening import open_book
 from fillbook.trace.core import ids
 
@@ -188,13 +188,13 @@ def test_the_leads_jobs(hand):
     hand.open("/do/hold")
     hand.put(item=names["change"], why="dented")
     hand.press("Hold")
-    assert queries.holds_on(hand.book, names["change"])
+    assert on_hold.holds_on(hand.book, names["change"])
     clock.now += 60
     hand.open(f"/do/lift?item={names['change']}")
     hand.put(why="a scratch only")
     hand.press("Lift")
     hand.last("lift")
-    assert not queries.holds_on(hand.book, names["change"])
+    assert not on_hold.holds_on(hand.book, names["change"])
     clock.now += 60
 
     # identify: the return without a tag is nobody's of ours

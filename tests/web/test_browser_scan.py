@@ -130,7 +130,7 @@ def test_good_and_bad_are_told_apart_by_word_colour_and_tone(station, tmp_path):
     good = page.evaluate("heard")
     page.screenshot(path=str(tmp_path / "read.png"))
     wrong = names["sent"][:-1] + ("Z" if names["sent"][-1] != "Z" else "Y")
-    page.goto("/racks")
+    page.goto("/holds")
     page.keyboard.type(wrong, delay=120)  # a hand types it
     with page.expect_navigation():
         page.keyboard.press("Enter")

@@ -104,7 +104,7 @@ def test_a_paper_is_drawn_once_for_all_that_stands_on_it():
         )
 
     ways = [{}, {"line": Typed("None.")}, {"cell": Typed("None.")}, {"cell": ["None.", "None."]}, {"cell": "none"}, {"page": "a4"},
-            {"language": "en"}, {"wide": False}, {"sign": ("Went round, name and time",)}]  # fmt: skip
+            {"language": "en"}, {"wide": False}, {"sign": ("Checked by, name and time",)}]  # fmt: skip
     made = [drawn(**way) for way in ways]
     assert len(set(made)) == len(ways)
     assert all(drawn(**way) is one for way, one in zip(ways, made, strict=True))

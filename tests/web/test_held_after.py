@@ -1,6 +1,6 @@
 """After an act that leaves something on hold, the page that follows says so in words: that it is, why, and what to do next."""
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import on_hold
 
 
 def page_after(web, answer):
@@ -8,7 +8,7 @@ def page_after(web, answer):
 
 
 def test_a_fill_without_a_pressure_says_hold_why_and_what_next(web, names):
-    page = web.finish_fill(names, pressure_pa="")
+    page = web.finish_fill(names, pressure_pa="", asked="no-pressure")
     words = web.words(page)
     assert "is on hold." in words and "No final pressure of" in words
     assert (
@@ -30,7 +30,7 @@ def test_a_tire_above_its_rating_is_nothing_to_lay_on_a_rack(web, names):
 
 
 def test_it_stays_on_the_page_when_it_is_drawn_again(web, names):
-    web.finish_fill(names, pressure_pa="")
+    web.finish_fill(names, pressure_pa="", asked="no-pressure")
     again = web.get(f"/cage/{names['line_3']}?filled={names['filling']}")
     assert "On hold" in web.words(again) and "No final pressure" not in web.words(again)
 
@@ -60,13 +60,13 @@ def test_a_correction_that_leads_to_a_hold_says_so(web, names):
         web, web.send(web.form(f"/book/{seq}"), **{"new-pressure_pa": ""}, why="read with the flow on")
     )
     words = web.words(page)
-    assert queries.holds_on(web.book, names["filling"])
+    assert on_hold.holds_on(web.book, names["filling"])
     assert "is on hold." in words and "No final pressure of" in words
 
 
 def test_once_lifted_the_page_says_nothing_more(web, names):
     form = web.form(f"/cage/{names['line_3']}", f"/cage/{names['line_3']}/finish/{names['filling']}")
-    answer = web.send(form, weight_g="330", weight_g__unit="lb", pressure_pa="", mix_e4="0")
+    answer = web.send(form, weight_g="330", weight_g__unit="lb", pressure_pa="", mix_e4="0", asked="no-pressure")
     station, web.client = web.client, web.app.test_client()  # somebody else looks before this page is opened
     web.choose("Dana")
     web.do("lift", item=names["filling"], why="read again: 60 psi")
@@ -76,4 +76,4 @@ def test_once_lifted_the_page_says_nothing_more(web, names):
 
 def test_the_hold_is_said_in_spanish_as_well(web, names):
     web.client.post("/preferences", data={**web.form("/preferences").fields, "language": "es"})
-    assert "está retenido" in web.words(web.finish_fill(names, pressure_pa=""))
+    assert "está retenido" in web.words(web.finish_fill(names, pressure_pa="", asked="no-pressure"))

@@ -77,3 +77,17 @@ def test_the_danger_comes_first_on_the_page_and_notes_last(web, names):
     words = web.words(page)
     assert words.index("Keep away") < words.index("filled: 5000") < words.index("are drawn from it")
     assert words.index("its lowest rating is") < words.index("Look at the weight and its unit")  # within the box, too
+
+
+def test_the_floor_says_keep_away_at_once_and_never_that_it_lacks_a_rack(web, names, danger, clock):
+    """It lies off the rack on purpose: the notice that a filled tire waits for a rack would send somebody to carry it."""
+    name = f"BH-{danger[2:5]}-{danger[5:10]}-{danger[10]}"
+    for hours in (0, 3):
+        clock.now += hours * 3600
+        words = web.words(web.get("/"))
+        assert f"{name} was filled above its lowest rating" in words and "keep away from it" in words
+        assert f"{name} was filled 3 h" not in words and f"{name} was filled 0 h" not in words
+    web.choose("Dana")  # a second person
+    web.do("lift", item=danger, why="read again: 60 psi")
+    words = web.words(web.get("/"))
+    assert re.search(rf"{name} was filled \d h \d\d min ago and is not on a rack", words) and "keep away from it" not in words

@@ -329,7 +329,7 @@ def test_a_cell_that_looks_like_a_formula_is_made_harmless(web, names):
 
 def test_an_opened_recall_stays_as_it_was(web, names):
     page = web.words(web.get(f"/recall/{names['recall']}"))
-    assert "Recall of Northvale/B-11" in page and ids.pretty(names["sent"]) in page
+    assert f"Recall of {ids.pretty(names['reclaimed'])}" in page and ids.pretty(names["held"]) in page
 
 
 def test_the_journal_is_shown_whole_and_a_kept_head_is_compared(web):

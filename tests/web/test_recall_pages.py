@@ -172,7 +172,7 @@ def station(chromium, serve, story, clock, tmp_path):
 def test_what_was_lacking_comes_by_itself(station, slowly, story):
     page = station(True)
     page.goto("/recall?suspect=B-11")
-    page.get_by_text("All of it is worked out; nothing is missing any more.").wait_for()
+    page.get_by_text("The list is complete now.").wait_for()
     text = page.inner_text("main")
     assert NOT_YET not in text and "still to be worked out" not in text and "received" in text
     book = open_book(story[0])

@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from fillbook.trace.book import bears_back, closed_recalls, glance, queries, recalls
+from fillbook.trace.book import bears_back, closed_recalls, glance, on_hold, queries, recalls
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, Stopped, UnknownItem
 from fillbook.trace.work import registry
@@ -76,7 +76,7 @@ def test_what_counts_as_an_outcome_happened_after_the_opening(shop):
     for tire in tires[:4]:
         shop.lead("release", tire=tire, override="no cup")
     for tire in tires:
-        for hold in queries.holds_on(shop.book, tire):
+        for hold in on_hold.holds_on(shop.book, tire):
             shop.act("lift", who="Dana", item=tire, hold=f"{hold.seq}.{hold.n}", why="looked at")
     shop.act("dispatch", tires=tires[:2])
     recall = shop.lead("open recall", suspect=shop.suspect, why="smells of water").seq
@@ -275,7 +275,7 @@ def test_a_closing_entered_with_an_earlier_time_leaves_out_what_was_filled_since
     shop.wait(hours=2)
     then = shop.ago()
     shop.wait(hours=1)
-    later = shop.fill(kg=50)
+    later = shop.fill(shop.tire(), kg=50, start={"who": "Lee", "override": "its owner scraps it next week"})
     assert later in listed_now(shop, shop.suspect)
     done = close(shop, recall, at=then)
     assert done.findings == () and later not in closed_recalls.outcomes(shop.book, "BH", done.seq)

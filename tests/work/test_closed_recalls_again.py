@@ -38,7 +38,7 @@ def test_a_hopper_that_gives_more_than_was_loaded_alerts_of_the_tires_before(sho
     shop.load(batch, 40)
     before = shop.fill(kg=100, mix_pct=20)
     recall = shop.lead("open recall", suspect=suspect, why="smells of water").seq
-    close(shop, recall, override="fine")
+    close(shop, recall, override="all is fine")
     assert before not in listed_now(shop, suspect) and held in listed_now(shop, suspect)
     shop.wait(hours=1)
     assert closed_recalls.changed(shop.book, "BH") == []
@@ -61,7 +61,7 @@ def test_a_hopper_weighed_afterwards_with_more_in_it_than_was_loaded_alerts(shop
     shop.load(batch, 40)
     before = shop.fill(kg=100, mix_pct=20)
     recall = shop.lead("open recall", suspect=suspect, why="smells of water").seq
-    close(shop, recall, override="fine")
+    close(shop, recall, override="all is fine")
     shop.wait(hours=1)
     shop.act("weigh", item=shop.line, weight_kg=60)
     assert before in listed_now(shop, suspect)
@@ -82,7 +82,7 @@ def small_tote(shop):
     shop.act("clean", line="line 1", parts="both sides")
     shop.before = shop.fill(kg=100, mix_pct=0)
     recall = shop.lead("open recall", suspect=shop.suspect, why="smells of water").seq
-    close(shop, recall, override="fine")
+    close(shop, recall, override="all is fine")
     assert shop.before not in listed_now(shop, shop.suspect) and closed_recalls.changed(shop.book, "BH") == []
     return shop.small
 

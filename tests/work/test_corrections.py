@@ -2,7 +2,7 @@
 
 import pytest
 
-from fillbook.trace.book import cures, queries, recalls
+from fillbook.trace.book import cures, on_hold, queries, recalls
 from fillbook.trace.core.errors import Conflict, Nonsense, ShopError
 
 
@@ -284,7 +284,7 @@ def test_a_correction_after_release_leaves_the_release_and_says_so(shop):
     shop.rack(tire)
     shop.wait(hours=54)
     shop.log(55)
-    shop.lead("release", tire=tire)
+    shop.lead("release", tire=tire, tag_scanned=True)
     before = shop.book.rows("SELECT * FROM released")
     done = shop.correct(event, weight_kg=140)
     assert [f["code"] for f in done.findings] == ["changed after release"]
@@ -310,15 +310,15 @@ def test_a_hold_lifted_for_one_reason_is_not_lifted_for_another(shop):
     shop.ready_line()
     tire = shop.fill(pressure_psi=None)
     event = shop.head
-    assert [h.why for h in queries.holds_on(shop.book, tire)]
+    assert [h.why for h in on_hold.holds_on(shop.book, tire)]
     shop.lead("lift", item=tire, why="read again by hand: 60 psi")
-    assert queries.holds_on(shop.book, tire) == []
+    assert on_hold.holds_on(shop.book, tire) == []
     shop.correct(event, weight_kg=149)
-    assert queries.holds_on(shop.book, tire) == []  # the same finding, looked at already
+    assert on_hold.holds_on(shop.book, tire) == []  # the same finding, looked at already
     shop.correct(event, pressure_psi=95)
-    assert ["lowest rating" in h.why for h in queries.holds_on(shop.book, tire)] == [True]
+    assert ["lowest rating" in h.why for h in on_hold.holds_on(shop.book, tire)] == [True]
     shop.correct(event, pressure_psi=60)
-    assert queries.holds_on(shop.book, tire) == []
+    assert on_hold.holds_on(shop.book, tire) == []
     shop.check()
 
 
@@ -389,7 +389,7 @@ def test_a_value_can_be_taken_back_in_whatever_unit_it_was_said(shop):
     tire = shop.fill(pressure_psi=60)
     shop.correct(shop.head, pressure_kpa=None)
     assert queries.fill(shop.book, tire).pressure_pa is None
-    assert [h.why for h in queries.holds_on(shop.book, tire)]  # no pressure was given
+    assert [h.why for h in on_hold.holds_on(shop.book, tire)]  # no pressure was given
     shop.check()
 
 

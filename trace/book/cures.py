@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import in_parts, loggers, many_tires, queries, reach, suspects
+from fillbook.trace.book import in_parts, loggers, many_tires, on_hold, queries, reach, suspects
 from fillbook.trace.book.items import Say
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import cure, exposure, ids, release, times
@@ -88,15 +88,9 @@ class Zones:
         return self._limits[shop]
 
     def held(self, shop: str) -> dict[str, set[str]]:
-        """What is held and may be in a fill: the totes, batches and fills by their IDs; a lot's totes by its name, together."""
+        """What is held and may be in a fill, as :func:`held_by_name` gives it."""
         if shop not in self._held:
-            groups: dict[str, set[str]] = {}
-            for item in queries.held_sources(self.book, shop):
-                if ids.kind_of(item) in "LGF":
-                    tote = queries.tote(self.book, item)
-                    name = f"lot {tote.lot} of {tote.supplier}" if tote else ids.pretty(item)
-                    groups.setdefault(name, set()).add(item)
-            self._held[shop] = groups
+            self._held[shop] = held_by_name(self.book, on_hold.held_sources(self.book, shop, self.now))
         return self._held[shop]
 
     def numbers(self, items: Iterable[str]) -> dict[str, int]:
@@ -121,11 +115,38 @@ class Zones:
         return self._readings[(zone, since)]
 
 
+def held_by_name(book: Book, sources: Iterable[str]) -> dict[str, set[str]]:
+    """Totes, batches and fills by their IDs; a lot's totes by its name, together."""
+    groups: dict[str, set[str]] = {}
+    for item in sources:
+        if ids.kind_of(item) in "LGF":
+            tote = queries.tote(book, item)
+            name = f"lot {tote.lot} of {tote.supplier}" if tote else ids.pretty(item)
+            groups.setdefault(name, set()).add(item)
+    return groups
+
+
+def held_since_release(book: Book, tire: str, now: int) -> list[tuple[str, int]]:
+    """What is in *tire* and was put on hold between its last release and *now*: each with its share in ten-thousandths.
+
+    What was held when the release was signed was overridden then.
+    """
+    fill = queries.fill(book, tire)
+    if fill is None:
+        return []
+    since = book.value("SELECT max(at) FROM released WHERE item = ? AND at <= ?", tire, now)
+    sources = on_hold.held_sources(book, fill.shop, now, since=-on_hold.ALWAYS if since is None else since)
+    if not sources:
+        return []
+    zones = Zones(book, fill.shop, now)
+    return _source_holds(book, fill.shop, tire, zones.tires[tire].own, zones, held_by_name(book, sources))
+
+
 def clock(book: Book, tire: str, fill: Row, now: int, zones: Zones | None = None) -> cure.Cure:
-    """The cure clock of a filled tire at *now*."""
+    """The cure clock of a filled tire at *now*, or when it was released or left."""
     zones = zones or Zones(book, fill.shop, now)
     known = zones.tires[tire]
-    return _clock(fill, known.facts, known.stays(), now, zones)
+    return _clock(fill, known.facts, known.stays(), max(known.counts_until(now), fill.at), zones)
 
 
 def _clock(
@@ -169,7 +190,7 @@ def case(
     zones = zones or Zones(book, shop, now, tires)
     limit = zones.limits(shop)
     facts, lay = known.facts, known.stays()
-    found = _clock(fill, facts, lay, now, zones)
+    found = _clock(fill, facts, lay, max(known.counts_until(now), fill.at), zones)
     cup = tires.cup_covering(fill)
     read = tires.cup_verdict(cup["item"], now) if cup else None
     hardness = [int(v) for v in read.hardness.split()] if read and read.hardness else []
@@ -189,9 +210,10 @@ def case(
         flow_stopped=bool(fill.flow_stopped),
         lowest_rating_pa=facts.rating_pa if facts else None,
         pressure_over_e4=limit("pressure_most_over"),
-        holds=[h.why for h in holds if not h.by_rule],
+        holds=[h.why for h in holds if not h.by_rule and not h.recall],
         unsettled=[h.why for h in holds if h.by_rule],
-        source_holds=_source_holds(book, shop, tire, known.own, zones),
+        recalls=[h.why for h in holds if h.recall],
+        source_holds=_source_holds(book, shop, tire, known.own, zones, zones.held(shop)),
         tag_scanned=tag_scanned,
         already_released=state in ("released", "dispatched") and not knowing_release,
     )
@@ -209,14 +231,14 @@ def case(
 
 
 def _source_holds(
-    book: Book, shop: str, tire: str, own: list[exposure.Link], zones: Zones
+    book: Book, shop: str, tire: str, own: list[exposure.Link], zones: Zones, sources: dict[str, set[str]]
 ) -> list[tuple[str, int]]:
-    """What is held and in the fill, with its share in ten-thousandths: each held lot as a whole, and each held item.
+    """What of the held *sources* is in the fill, with its share in ten-thousandths: each held lot as a whole, and each held item.
 
     A lot's totes are judged together. What went in straight counts whatever its share; what came through regrind, from the shop's
     threshold on.
     """
-    groups = {name: members - {tire} for name, members in zones.held(shop).items()}
+    groups = {name: members - {tire} for name, members in sources.items()}
     held = set().union(*groups.values())
     if not held:
         return []

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import closed_recalls, hopper, later, loggers, queries, returned, worked_out
+from fillbook.trace.book import closed_recalls, hopper, later, loggers, on_hold, queries, returned, worked_out
 from fillbook.trace.book import zones as cure_zones
 from fillbook.trace.book.apply import effective
+from fillbook.trace.book.danger import filled_and_kept_away
 from fillbook.trace.book.journal import Event
 from fillbook.trace.book.line_state import LineState
 from fillbook.trace.book.opening import Book, Row
@@ -47,7 +48,7 @@ class LineNow:
 def line_now(book: Book, shop: str, line: str, now: int) -> LineNow:
     """The line of compact ID *line* at *now* (seconds of UTC)."""
     there = queries.connected(book, line, now)
-    held_there = queries.held_among(book, there.values())
+    held_there = on_hold.held_among(book, there.values())
     sources = {}
     for side, item in there.items():
         held = item in held_there
@@ -99,7 +100,7 @@ class Alert:
 def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = None) -> list[Alert]:
     """What wants looking at on the floor, the urgent first. *lines*: the shop's as they stand, where they are at hand."""
     found: list[Alert] = []
-    holds = queries.open_holds(book, shop)
+    holds = on_hold.open_holds(book, shop)
     if holds:
         newest = holds[0]
         what = ids.pretty(newest["item"]) if newest["item"] else f"Lot {newest.lot}"
@@ -111,6 +112,8 @@ def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = No
         else:
             words = f"{what} is on hold: {why}"
         found.append(Alert("stop", words, place="holds"))
+    for recall in on_hold.open_recalls(book, shop):
+        found.append(Alert("stop", _of_recall(book, recall), place=f"recall/{recall.seq}"))
     for line in lines_now(book, shop, now) if lines is None else lines:
         if line.off_ratio:
             found.append(
@@ -138,12 +141,12 @@ def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = No
         newest = queries.newest_sample(book, zone["item"])
         tires = book.value("SELECT count(*) FROM place WHERE state = 'racked' AND place = ?", zone["item"])
         if tires and newest and now - newest.at > max(SILENT_S, zone.gap_s):
-            lie = f"{tires} {'tire lies' if tires == 1 else 'tires lie'} there"
-            quiet = times.hours(now - newest.at)
+            lie = f"{tires} {'tire lies there and earns' if tires == 1 else 'tires lie there and earn'}"
+            quiet = times.lasting(now - newest.at)
             found.append(
                 Alert(
                     "look",
-                    f"No logger sample of {zone.name} for {quiet}; {lie} and earn no credit.",
+                    f"No logger sample of {zone.name} for {quiet}; {lie} no hours.",
                     zone["item"],
                 )
             )
@@ -155,9 +158,19 @@ def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = No
         found.append(Alert("stop" if recall.added else "look", recall.words, place=f"recall/{recall.seq}"))
     if warning := cure_zones.heating_warning(book, shop, now):
         found.append(Alert("look", warning.words, place="racks"))
+    away = filled_and_kept_away(book, shop)
     for row in queries.in_state(book, shop, "filled"):
-        if now - row.since > UNRACKED_S:
-            since = times.hours(now - row.since)
+        since = times.lasting(now - row.since)
+        if row["item"] in away:  # it is off the rack on purpose, and that is said at once
+            found.append(
+                Alert(
+                    "stop",
+                    f"{ids.pretty(row['item'])} was filled above its lowest rating {since} ago: keep away from it. It stays where it is, "
+                    "on no rack, until a lead has looked.",
+                    row["item"],
+                )
+            )
+        elif now - row.since > UNRACKED_S:
             found.append(
                 Alert(
                     "look",
@@ -168,6 +181,23 @@ def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = No
     for one in returned.unidentified(book, shop):
         found.append(Alert("look", f"A tire came back without a label: {one.complaint}", place="identify"))
     return sorted(found, key=lambda alert: alert.urgency != "stop")
+
+
+COUNTED_OUTCOMES = 2_000  # of a longer list nobody waits for the count
+
+
+def _of_recall(book: Book, recall: Row) -> str:
+    words = f"The recall of {recall.suspect} is open"
+    if not recall.listed:
+        return f"{words}; it lists no tire."
+    if recall.listed > COUNTED_OUTCOMES:
+        return f"{words}; it lists {recall.listed} tires."
+    left = on_hold.without_outcome(book, recall)
+    if not left:
+        return f"{words}; every tire it lists has an outcome. Close it."
+    if recall.listed == 1:
+        return f"{words}; the tire it lists has no outcome yet."
+    return f"{words}; {left} of the {recall.listed} tires it lists {'has' if left == 1 else 'have'} no outcome yet."
 
 
 def _use_by(book: Book, shop: str, now: int) -> list[Row]:

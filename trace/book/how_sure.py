@@ -218,7 +218,7 @@ def _rests_on(book: Book, shop: str, found: dict[str, Any], say: _Say) -> list[s
             own = spans.own_band(book, line, side)
             if own is not None:
                 words.append(
-                    f"By its own weighings the pump total of side {side} on {name} is good to ±{own / 100:g} %."
+                    f"By its own weighings the pump total of side {side} on {name} is right within ±{own / 100:g} %."
                 )
     words.extend(_flagged(book, shop, found, lines, say))
     return words

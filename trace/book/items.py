@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import on_hold, queries
 from fillbook.trace.book.opening import Book
 from fillbook.trace.core import ids, times, units
 from fillbook.trace.core.errors import Nonsense
@@ -149,8 +149,8 @@ def about(book: Book, item: str, *, with_history: bool = True, say: Say | None =
         "facts": facts(book, item, say),
         "place": {"state": place.state, "where": say.name(place.place) if place.place else "", "since": times.utc_text(place.since)},
         "holds": [
-            {"hold": f"{h.seq}.{h.n}", "why": h.why, "since": times.utc_text(h.at), "lot": h.lot, "by": say.name(h.who)}
-            for h in queries.holds_on(book, item)
+            {"hold": "" if h.recall else f"{h.seq}.{h.n}", "why": h.why, "since": times.utc_text(h.at), "lot": h.lot, "by": say.name(h.who), "recall": h.recall or None}
+            for h in on_hold.holds_on(book, item)
         ],
         "findings": [{"code": f.code, "words": f.words, "seq": f.seq} for f in queries.findings_on(book, item)],
     }  # fmt: skip
@@ -167,11 +167,11 @@ def search(book: Book, shop: str, text: str, most: int = 50) -> list[dict[str, s
     """Items that *text* names or that bear a word with it in it, each with the reason it was found."""
     from fillbook.trace.book import searching
 
-    found: dict[str, str] = {}
+    found: dict[str, tuple[str, str]] = {}
     try:
         item = ids.read(text)
         if queries.item_exists(book, item):
-            found[item] = "this ID"
+            found[item] = ("this ID", "")
     except Nonsense:
         try:
             number = ids.read_service_number(text)
@@ -181,12 +181,13 @@ def search(book: Book, shop: str, text: str, most: int = 50) -> list[dict[str, s
                 int(number[:2]),
                 int(number[2:7]),
             ):
-                found[code] = "this service number"
+                found[code] = ("this service number", "")
         except Nonsense:
             pass
     for row in searching.find(book, shop, text, most):
-        found.setdefault(row["item"], f"{row.field.replace('_', ' ')} {row.word}")
+        if row["item"] not in found:
+            found[row["item"]] = (row.field.replace("_", " "), searching.as_written(book, row))
     return [
-        {"id": ids.pretty(code), "kind": ids.KINDS[ids.kind_of(code)], "why": why}
-        for code, why in found.items()
+        {"id": ids.pretty(code), "kind": ids.KINDS[ids.kind_of(code)], "why": f"{by} {word}".rstrip(), "by": by}
+        for code, (by, word) in found.items()
     ]

@@ -8,20 +8,11 @@ from collections.abc import Iterator
 from typing import Any
 
 from fillbook.trace.book import lists, queries
+from fillbook.trace.book.cells import harmless
 from fillbook.trace.book.items import SIDES
 from fillbook.trace.book.list_kinds import Asked
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import ids, times
-
-
-def harmless(text: str) -> str:
-    """A cell that a spreadsheet reads as text and never as a formula.
-
-    >>> harmless("=1+1"), harmless("L-4"), harmless("-4")
-    ("'=1+1", 'L-4', "'-4")
-    """
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text
-
 
 CSV_COLUMNS = {
     "tires": ("id", "state", "place", "since", "customer", "site", "unit", "size", "serial", "wheel_serial", "order", "taken_in", "filled",

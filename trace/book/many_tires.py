@@ -6,10 +6,13 @@ from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from fillbook.trace.book import queries, suspects
+from fillbook.trace.book import on_hold, queries, suspects
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.exposure import Link
+
+#: States in which a filled tire no longer cures for the desk: it was released, or is gone.
+OVER = ("released", "dispatched", "returned", "reclaimed", "scrapped")
 
 
 @dataclass
@@ -25,6 +28,18 @@ class Tire:
     def state_at(self, at: int) -> str:
         """As `queries.state_at`; empty before the tire existed."""
         return next((row.state for row in reversed(self.touches) if row.at <= at), "")
+
+    def counts_until(self, now: int) -> int:
+        """Until when its hours count, at most *now*: once it is released or has left, nobody measures them and nothing depends on them."""
+        end = None
+        for row in self.touches:
+            if row.at > now:
+                break
+            if row.state in OVER:
+                end = row.at if end is None else end
+            else:
+                end = None
+        return now if end is None else end
 
     def stays(self) -> list[tuple[str, int, int | None]]:
         """As `queries.stays`."""
@@ -59,8 +74,8 @@ class Tires:
                 *some,
             ):
                 new[row["item"]].touches.append(row)
-            for tire in queries.held_among(self.book, some):
-                new[tire].holds = queries.holds_on(self.book, tire)
+            for tire in on_hold.held_among(self.book, some):
+                new[tire].holds = on_hold.holds_on(self.book, tire)
             for link in suspects.made_of_each(self.book, some):
                 new[link.child].own.append(link)
         self._known |= new

@@ -25,6 +25,14 @@ def first_request(book: Book, shop: str) -> str | None:
     return book.value("SELECT request FROM event WHERE shop = ? AND seq = 1", shop)
 
 
+def was_sent(book: Book, shop: str, request: str) -> bool:
+    """Whether an event of the shop was written for this request id."""
+    return (
+        bool(request)
+        and book.value("SELECT 1 FROM event WHERE shop = ? AND request = ?", shop, request) is not None
+    )
+
+
 def timezone(book: Book, shop: str) -> str:
     return book.value("SELECT timezone FROM shop WHERE shop = ?", shop) or "UTC"
 
@@ -134,7 +142,7 @@ def person(book: Book, shop: str, said: str) -> Row:
             found = []
     if len(found) != 1:
         names = ", ".join(p.name for p in people(book, shop)) or "nobody yet"
-        why = "is not in this book" if not found else "is borne by several; use the badge"
+        why = "is not in this book" if not found else "is the name of several; use the badge"
         raise UnknownItem(
             f"The person {text!r} {why}. The book knows: {names}.", field="who", expected="a name or badge"
         )
@@ -361,73 +369,10 @@ def find_lot(book: Book, shop: str, said: str) -> Row | None:
     return rows[0] if rows else None
 
 
-# -- holds ---------------------------------------------------------------------------------------------------------------------
-OPEN = "NOT EXISTS (SELECT 1 FROM lift l WHERE l.shop = h.shop AND l.hold_seq = h.seq AND l.hold_n = h.n)"
-
-
-def holds_on(book: Book, item: str) -> list[Row]:
-    """The open holds that lie on *item* itself or on the lot it belongs to."""
-    own = book.rows(f"SELECT h.* FROM hold h WHERE h.item = ? AND {OPEN} ORDER BY h.seq, h.n", item)
-    if ids.is_valid(item) and ids.kind_of(item) == "L":  # a mixture is held with what was poured into it
-        for (source,) in book.tuples("SELECT source FROM ingredient WHERE batch = ? ORDER BY n", item):
-            own += holds_on(book, source)
-    return own + book.rows(
-        f"SELECT h.* FROM hold h JOIN tote t ON t.shop = h.shop AND t.lot = h.lot AND t.supplier = h.supplier "
-        f"WHERE t.item = ? AND h.lot <> '' AND {OPEN} ORDER BY h.seq, h.n",
-        item,
-    )
-
-
-def held_among(book: Book, items: Iterable[str]) -> set[str]:
-    """Those of *items* on which an open hold lies, as :func:`holds_on` finds it: on the item, its lot, or what a mixture is made of."""
-    wanted = list(dict.fromkeys(items))
-    held: set[str] = set()
-    for some in chunks(wanted):
-        marks = ", ".join("?" * len(some))
-        held.update(
-            code
-            for (code,) in book.tuples(
-                f"SELECT h.item FROM hold h WHERE h.item IN ({marks}) AND {OPEN} UNION "
-                f"SELECT t.item FROM tote t JOIN hold h ON h.shop = t.shop AND h.lot = t.lot AND h.supplier = t.supplier "
-                f"WHERE t.item IN ({marks}) AND t.lot <> '' AND {OPEN}",
-                *some,
-                *some,
-            )
-        )
-    poured: dict[str, list[str]] = {}
-    totes = [item for item in wanted if item not in held and ids.is_valid(item) and ids.kind_of(item) == "L"]
-    for some in chunks(totes):
-        marks = ", ".join("?" * len(some))
-        for mixture, source in book.tuples(
-            f"SELECT batch, source FROM ingredient WHERE batch IN ({marks})", *some
-        ):
-            poured.setdefault(source, []).append(mixture)
-    for source in held_among(book, poured) if poured else ():
-        held.update(poured[source])
-    return held
-
-
 def chunks(items: Sequence[str], most: int = 500) -> Iterator[Sequence[str]]:
     """*items* some at a time, as many as either database takes in one query."""
     for start in range(0, len(items), most):
         yield items[start : start + most]
-
-
-def open_holds(book: Book, shop: str) -> list[Row]:
-    return book.rows(
-        f"SELECT h.* FROM hold h WHERE h.shop = ? AND {OPEN} ORDER BY h.at DESC, h.seq DESC, h.n", shop
-    )
-
-
-def held_sources(book: Book, shop: str) -> list[str]:
-    """Totes, batches and fills that an open hold covers, directly or by their lot."""
-    rows = book.tuples(
-        f"SELECT h.item FROM hold h WHERE h.shop = ? AND h.item <> '' AND {OPEN} UNION "
-        f"SELECT t.item FROM hold h JOIN tote t ON t.shop = h.shop AND t.lot = h.lot AND t.supplier = h.supplier "
-        f"WHERE h.shop = ? AND h.lot <> '' AND {OPEN}",
-        shop, shop,
-    )  # fmt: skip
-    return [row[0] for row in rows]
 
 
 # -- the line ------------------------------------------------------------------------------------------------------------------

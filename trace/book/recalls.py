@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from fillbook.trace.book import chain, many_tires, queries, reach, suspects
+from fillbook.trace.book.cells import harmless
 from fillbook.trace.book.in_parts import numbers, parts
 from fillbook.trace.book.line_state import LineState
 from fillbook.trace.book.opening import Book
@@ -273,19 +274,15 @@ def recall_csv(found: dict[str, Any], book: Book) -> str:
         ]
         lines.writerow([
             one["id"], one["tier"], *(_kg(grams[bound]) for bound in ("least", "best", "most")),
-            one["exposure"]["best"], one["side_share"], one["unknown"], place["state"], _plain(place["where"]),
-            place["since"], _plain(tire["customer"]), _plain("; ".join(serials)),
-            *(_plain(tire[name]) for name in many_tires.FOUND_BY[1:]),
+            one["exposure"]["best"], one["side_share"], one["unknown"], place["state"], harmless(place["where"]),
+            place["since"], harmless(tire["customer"]), harmless("; ".join(serials)),
+            *(harmless(tire[name]) for name in many_tires.FOUND_BY[1:]),
         ])  # fmt: skip
     return out.getvalue()
 
 
 def _kg(grams: int) -> str:
     return f"{grams // 1000}.{grams % 1000:03d}"
-
-
-def _plain(text: str) -> str:
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@") else text
 
 
 # -- where did every kilogram go? ----------------------------------------------------------------------------------------------

@@ -67,7 +67,7 @@ def candidates(
         if months is not None:
             age = (at - row.left_at) / MONTH_S
             fits = abs(age - months) <= max(2.0, months * 0.25)
-            (speaks_for if fits else against).append(f"left {age:.0f} months before")
+            (speaks_for if fits else against).append(_left(round(age)))
             score += 1 if fits else -1
         if speaks_for and decisive >= 0 and score > 0:
             found.append((score, row["item"], speaks_for, against))
@@ -75,6 +75,12 @@ def candidates(
     return [
         {"item": item, "for": "; ".join(pro), "against": "; ".join(con)} for _, item, pro, con in found[:MOST]
     ]
+
+
+def _left(months: int) -> str:
+    if months < 1:
+        return "left this month"
+    return "left 1 month before" if months == 1 else f"left {months} months before"
 
 
 def open_return(book: Book, shop: str, seq: int) -> OpenReturn | None:

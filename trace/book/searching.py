@@ -11,7 +11,7 @@ from typing import Any
 
 from fillbook.trace.book import queries
 from fillbook.trace.book.opening import Book, Row
-from fillbook.trace.book.search_words import LONGEST_PART, SHORTEST_PART, plain_word
+from fillbook.trace.book.search_words import LONGEST_PART, SEARCHED, SHORTEST_PART, plain_word
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense
 
@@ -89,6 +89,17 @@ def find(book: Book, shop: str, text: str, most: int = 50) -> list[Row]:
         if codes:
             break
     return list(found.values())[:most]
+
+
+def as_written(book: Book, row: Row) -> str:
+    """What stands in the field that *row* of :func:`find` was found by, as it was typed: *Quarry Nine*, not the word it is kept under."""
+    for table, columns in SEARCHED.items():
+        if row.field in columns:
+            text = book.value(f"SELECT {row.field} FROM {table} WHERE item = ?", row["item"])
+            if text and plain_word(text) == row.word:
+                return text
+    seen = book.tuples("SELECT value FROM inspection WHERE item = ? AND name = ?", row["item"], row.field)
+    return next((text for (text,) in seen if plain_word(text) == row.word), row.word)
 
 
 def _why(book: Book, items: list[str], words: list[str]) -> list[Row]:

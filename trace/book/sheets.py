@@ -8,7 +8,7 @@ from fillbook.trace.book import chain, cures, later, loggers, queries
 from fillbook.trace.book import zones as cure_zones
 from fillbook.trace.book.items import Say
 from fillbook.trace.book.opening import Book
-from fillbook.trace.core import ids, times
+from fillbook.trace.core import ids, times, units
 
 CUPS = {"passed": "passed", "failed": "FAILED", "waiting": "not read yet", None: "none"}
 

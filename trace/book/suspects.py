@@ -11,6 +11,7 @@ from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.core.exposure import Link
+from fillbook.trace.core.quote import quoted
 
 COLUMNS = (
     "k.ord, c.code, CAST(k.draw AS TEXT), k.stream, coalesce(p.code, ''), k.least_g, k.best_g, k.most_g, k.cut_at, k.together "
@@ -124,9 +125,12 @@ def _one(book: Book, shop: str, said: str) -> Suspect:
         )
     try:
         item = ids.read(said)
-    except Nonsense as trouble:
+    except Nonsense:
         raise UnknownItem(
-            f"{said!r} is neither a lot in this book nor an ID: {trouble}", field="suspect"
+            f"{quoted(said)} is neither a lot in this book nor an ID. Type the lot as its label has it, or scan the label; an ID reads "
+            f"like {ids.EXAMPLE}, and its last character checks the others.",
+            field="suspect",
+            expected=ids.EXAMPLE,
         ) from None
     if not queries.item_exists(book, item):
         raise UnknownItem(f"{ids.pretty(item)} was never given out in this book.", field="suspect")

@@ -312,7 +312,7 @@ def heating_warning(book: Book, shop: str, now: int, off_at: int | None = None) 
     if places and nowhere:
         words += f" {nowhere} of them {'lies' if nowhere == 1 else 'lie'} in no zone."
     if known:
-        words += f" The last of those foretold is ready about {say.time(max(known))}."
+        words += f" The last of those with a forecast is ready about {say.time(max(known))}."
     if len(known) < len(late):
-        words += f" For {len(late) - len(known)} nothing can be foretold."
+        words += f" For {len(late) - len(known)} there is no forecast."
     return HeatingWarning(off_at, tuple(late), f"{words} Leave it on there, or they wait.")

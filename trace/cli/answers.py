@@ -19,6 +19,12 @@ TIER_WORDS = {
 }
 
 
+def between(grams: dict[str, int], us: bool) -> str:
+    """The least and the most of what an answer says in grams, in brackets; nothing where both are shown alike."""
+    least, most = mass(grams["least"], us), mass(grams["most"], us)
+    return "" if least == most else f"({least} to {most})"
+
+
 def mass(grams: int, us: bool) -> str:
     from fillbook.trace.core import units
 
@@ -103,7 +109,7 @@ def recall_command(
         )
         for one in mine:
             grams = one["grams"]
-            bounds = f"({mass(grams['least'], us)} to {mass(grams['most'], us)})"
+            bounds = between(grams, us)
             place = " ".join(filter(None, [one["place"]["state"], one["place"]["where"]]))
             click.echo(
                 f"  {one['id']}  {mass(grams['best'], us):>10}  {bounds:26} {one['exposure']['best']:7.2%}  {place}"
@@ -111,7 +117,7 @@ def recall_command(
     traces_found = found["traces"]
     if traces_found["count"] and not traces:
         click.echo(
-            f"\nTraces below the threshold in {traces_found['count']} more tires, {mass(traces_found['best_g'], us)} in all."
+            f"\nTraces below the threshold in {traces_found['count']} more {'tire' if traces_found['count'] == 1 else 'tires'}, {mass(traces_found['best_g'], us)} in all."
         )
     _say_account(found["account"], us)
 
@@ -198,7 +204,7 @@ def trace_command(ctx: click.Context, id: str, as_json: bool) -> None:
     for one in found["came_from"]:
         grams = one["grams"]
         click.echo(
-            f"  {one['id']:16} {'/'.join(one['streams']):4} {mass(grams['best'], us):>10}  ({mass(grams['least'], us)} to {mass(grams['most'], us)})"
+            f"  {one['id']:16} {'/'.join(one['streams']):4} {mass(grams['best'], us):>10}  {between(grams, us)}".rstrip()
         )
     if not found["came_from"]:
         click.echo("  nothing in this book: it came in as it is.")
@@ -267,7 +273,7 @@ def item_command(ctx: click.Context, id: str, as_json: bool) -> None:
     for name, value in found["facts"].items():
         click.echo(f"  {name:18} {value}")
     for one in found["holds"]:
-        click.echo(f"  ON HOLD {one['hold']}: {one['why']}")
+        click.echo(f"  ON HOLD {one['hold'] or 'by event ' + str(one['recall'])}: {one['why']}")
     for one in found["history"]:
         click.echo(f"  {one['local']}  {one['words']}")
 

@@ -39,7 +39,7 @@ class Comparison:
             f"Have to be listed (any of it straight from the tote, or {enough} of the fill by any path): {self.to_be_listed}. "
             f"Missed: {len(self.missed)}{_names(self.missed)}.",
             f"Called certain without holding any: {len(self.wrongly_certain)}{_names(self.wrongly_certain)}.",
-            f"True grams between the book's least and most: {self.tires - len(self.outside)} of {self.tires} tires"
+            f"True grams between the book's least and most: {self.tires - len(self.outside)} of {self.tires} {'tire' if self.tires == 1 else 'tires'}"
             f"{_names(self.outside)}.",
         ]
         return lines

@@ -54,6 +54,11 @@ class BookHands:
         zones = cures.Zones(self.book, self.book.the_shop(), now)
         return {tire: cures.case(self.book, tire, now, zones=zones).decision.ok for tire in tires}
 
+    def kept(self, tires: Sequence[str]) -> set[str]:
+        from fillbook.trace.book import on_hold
+
+        return on_hold.held_among(self.book, tires)
+
     def open_returns(self) -> dict[int, list[str]]:
         from fillbook.trace.book import returned
 

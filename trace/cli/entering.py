@@ -83,6 +83,8 @@ def _default_words(field: Any) -> str:
 
 def _run_verb(ctx: click.Context, verb: Any, given: dict[str, Any]) -> None:
     from fillbook.trace.book.opening import create
+    from fillbook.trace.book.queries import is_us
+    from fillbook.trace.core.units import own_first
     from fillbook.trace.work import acting
 
     act = {key: given.pop(key) for key in ("at", "who", "signed_by", "override", "request")}
@@ -145,7 +147,7 @@ def _run_verb(ctx: click.Context, verb: Any, given: dict[str, Any]) -> None:
         click.echo(f"Its token, shown this once and kept nowhere: {token}")
     for finding in answer.findings:
         click.echo(
-            f"  ! {finding['words']}"
+            f"  ! {own_first(finding['words'], is_us(book, answer.shop))}"
             + ("  On hold until a second person has looked." if finding["holds"] else "")
         )
 

@@ -21,9 +21,11 @@ THREADS = 8
 @click.option(
     "--port", default=8470, metavar="NUMBER", type=click.IntRange(1, 65_535), help="[default: 8470]"
 )
+@click.option("--name", "names", multiple=True, metavar="NAME", help="What else this machine is called in the shop's network, such as "
+              "book.shop.example; its number and the labels' host are known.")  # fmt: skip
 @book_option
 @click.pass_context
-def serve_command(ctx: click.Context, host: str, port: int) -> None:
+def serve_command(ctx: click.Context, host: str, port: int, names: tuple[str, ...]) -> None:
     """Open the book to the shop's browsers, until Ctrl+C. Starts a new book where there is none.
 
     \b
@@ -40,7 +42,7 @@ def serve_command(ctx: click.Context, host: str, port: int) -> None:
     listening = listen(host, port)  # before a new book is begun: a taken port leaves nothing behind
     with listening:
         fresh = "://" not in book and not Path(book).exists()
-        app = create_app(book)
+        app = create_app(book, names=names)
         server = create_server(
             app,
             sockets=[listening],

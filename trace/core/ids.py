@@ -223,6 +223,24 @@ def address(host: str, compact: str) -> str:
     return f"HTTP://{upper}/I/{compact}"
 
 
+@lru_cache(maxsize=64)
+def example(site: str, kind: str) -> str:
+    """An ID as the shop *site* prints one of *kind*; `EXAMPLE` where there can be none.
+
+    >>> example("LM", "L")
+    'LM-L26-00417-H'
+    """
+    if not site_ok(site) or kind not in KINDS:
+        return EXAMPLE
+    return pretty(mint(site, kind, 2026, next_serial(site, kind, 2026, 416)))
+
+
+def in_letters_of(trouble: Nonsense, site: str, kind: str, field: str | None = None) -> Nonsense:
+    """What `read` said, with an example in the letters of the shop *site* and of the *kind* that is wanted."""
+    like = example(site, kind)
+    return Nonsense(str(trouble).replace(EXAMPLE, like), field=field, expected=like)
+
+
 def service_number(compact: str) -> str:
     """The eight digits to brand or paint on a tire: year (2), serial (5), check digit by Damm.
 

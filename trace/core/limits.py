@@ -176,6 +176,30 @@ LIMITS: dict[str, Limit] = {
 }
 
 
+#: Part of the job -> its limits, as a page lists them.
+PARTS: dict[str, tuple[str, ...]] = {
+    "Cure": (
+        "cure_temperature", "cure_earliest", "cure_standard", "near_limit", "attended_gap", "lag_small", "lag_medium", "lag_large",
+        "cold_start_below", "cold_small", "cold_medium", "cold_large",
+    ),
+    "Release": (
+        "move_after", "work_after", "hardness_least", "hardness_least_00", "activation_energy", "pressure_most_over", "source_hold_threshold",
+    ),
+    "Mix and fill": (
+        "regrind_most", "topup_regrind_most", "ratio_most_off", "pot_life", "stretch_new", "pump_run_every", "purge_usual", "run_out_usual",
+    ),
+    "Hose, hopper and gun": (
+        "hose_content_low", "hose_content_high", "hopper_content_low", "hopper_content_high", "mixed_content_low", "mixed_content_high",
+        "contents_until_gone",
+    ),
+    "How far a weight may be off": (
+        "basis_scale", "basis_pump_total", "basis_empty_weight", "basis_chart", "basis_run_time", "basis_guess", "weighings_enough",
+    ),
+    "Loggers and heating": ("spike_step", "flat_after", "heating_down_day", "heating_down_hour"),
+    "Recall": ("recall_threshold", "lot_age_at_receipt"),
+}  # fmt: skip
+
+
 #: How a weight was come by -> the limit that says by how much it may be off. A label's weight counts as the supplier's scale.
 BASIS_LIMITS = {
     "scale": "basis_scale", "supplier's label": "basis_scale", "pump total": "basis_pump_total",
@@ -210,6 +234,15 @@ def why(name: str) -> str:
     return " ".join(filter(None, [limit(name).why, conduction.reason(name)]))
 
 
+def number_and_unit(text: str) -> list[str]:
+    """The words of a value as it is typed, its unit as :mod:`units` calls it.
+
+    >>> number_and_unit("72 °f"), number_and_unit("40%")
+    (['72', 'f'], ['40', 'pct'])
+    """
+    return text.replace("°", " ").replace("%", " pct").split()
+
+
 def read(name: str, text: str) -> units.Quantity:
     """*text*, such as ``72 f`` or ``48 h``, as a value of the limit *name*.
 
@@ -217,7 +250,7 @@ def read(name: str, text: str) -> units.Quantity:
     anything a shop has).
     """
     dimension = limit(name).dimension
-    words = text.replace("°", " ").replace("%", " pct").split()
+    words = number_and_unit(text)
     if dimension == COUNT:
         one = limit(name)
         if one.unit and " ".join(words[1:]).lower() == one.unit.lower():

@@ -322,7 +322,7 @@ def _samples(
             (m[0], n, text) for m, _, n, text in placed if min(m) > now + times.ALLOWED_AHEAD_S
         )
         raise Nonsense(
-            f"Line {number} of the file, {quoted(line.strip())}, lies {times.hours(at - now)} ahead of now: check the logger's clock, the "
+            f"Line {number} of the file, {quoted(line.strip())}, lies {times.lasting(at - now)} ahead of now: check the logger's clock, the "
             f"order of its dates ({ORDERS[profile.dates]}) and its zone ({profile.zone}).",
             field="csv",
         )
@@ -467,7 +467,7 @@ def _check_zone(zone: str) -> None:
         ZoneInfo(zone)
     except (LookupError, ValueError, OSError):
         raise _asked(
-            f"{quoted(zone)} is no zone of time: write America/Chicago, UTC, an offset such as -06:00, or each."
+            f"{quoted(zone)} is no time zone: write America/Chicago, UTC, an offset such as -06:00, or each."
         ) from None
 
 
@@ -507,7 +507,7 @@ def look(
     evidence += _clock_change(samples, profile)
     empty = len(rows) - len(samples)
     if empty:
-        evidence.append(f"{empty} lines are left out, without a value or twice there")
+        evidence.append(f"{empty} {'line is' if empty == 1 else 'lines are'} left out, without a value or twice there")
     return Look(profile, tuple(evidence), samples)
 
 

@@ -43,8 +43,8 @@ class Evidence:
     shop's least on the same scale, ``hardness_scale`` (Shore A or 00; 0 asks for none). ``pressure_pa`` is the final reading, ``lowest_rating_pa`` the lowest of the sidewall's,
     the rim's and the wheel's; ``pressure_over_e4`` is by how much it may be exceeded, in ten-thousandths. ``holds`` are the reasons
     of the holds on the tire itself; ``source_holds`` the held lots and batches in it, each with its share of the fill in
-    ten-thousandths, already cut at the shop's threshold; ``unsettled`` what still waits for a second person. ``fill_findings`` are
-    open findings of the fill in words.
+    ten-thousandths, already cut at the shop's threshold; ``unsettled`` what still waits for a second person; ``recalls`` the open
+    recalls that keep it. ``fill_findings`` are open findings of the fill in words.
     """
 
     fill: str
@@ -63,6 +63,7 @@ class Evidence:
     source_holds: Sequence[tuple[str, int]] = ()
     fill_findings: Sequence[str] = ()
     unsettled: Sequence[str] = ()
+    recalls: Sequence[str] = ()
     tag_scanned: bool = True
     already_released: bool = False
 
@@ -132,7 +133,7 @@ def decide(
     )
     stopping = {finding.code for finding in findings if finding.stops}
     verdict: Verdict
-    if stopping & {"hold", "source hold", "unsettled"}:
+    if stopping & {"hold", "source hold", "unsettled", "recalled"}:
         verdict = "On hold"
     elif stopping - {"hours", "not filled"}:
         verdict = "Look again"
@@ -258,11 +259,13 @@ def _state(evidence: Evidence) -> Iterable[Finding]:
 def _holds(evidence: Evidence) -> Iterable[Finding]:
     for words in evidence.holds:
         yield Finding("hold", f"On hold: {_sentence(words)}", True)
+    for words in evidence.unsettled:
+        yield Finding("unsettled", f"Waits for a second person: {_sentence(words)}", True)
     for source, share_e4 in evidence.source_holds:
         share = f"{share_e4 / 100:.2f} %" if share_e4 else "less than 0.01 %"
         yield Finding("source hold", f"{source}, {share} of this fill, is on hold.", True)
-    for words in evidence.unsettled:
-        yield Finding("unsettled", f"Waits for a second person: {_sentence(words)}", True)
+    for words in evidence.recalls:
+        yield Finding("recalled", f"On hold: {_sentence(words)}", True)
 
 
 def _cup(evidence: Evidence) -> Iterable[Finding]:

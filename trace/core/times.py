@@ -141,11 +141,23 @@ def hours(seconds: int) -> str:
     return f"{'-' if seconds < 0 and minutes else ''}{minutes // 60} h {minutes % 60:02d} min"
 
 
+def lasting(seconds: int) -> str:
+    """A length of time as a sentence says it, never rounded up: as `hours` up to two days, then in days, from two years on in years.
+
+    >>> lasting(93_959), lasting(200_000), lasting(129_369_840)
+    ('26 h 05 min', '2 days', '4 years')
+    """
+    days = seconds // 86_400
+    if days < 2:
+        return hours(seconds)
+    return f"{days} days" if days < 730 else f"{days // 365} years"
+
+
 def check_not_ahead(at: int, now: int, allowed: int = ALLOWED_AHEAD_S, field: str | None = None) -> None:
     """Raise Nonsense where *at* lies more than *allowed* seconds after *now* (all in epoch seconds)."""
     if at - now > allowed:
         raise Nonsense(
-            f"That time lies {hours(at - now)} ahead of this computer's clock, and what has not happened yet cannot be "
+            f"That time lies {lasting(at - now)} ahead of this computer's clock, and what has not happened yet cannot be "
             "recorded: check the date and time.",
             field=field,
             expected="a time that has passed",

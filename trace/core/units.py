@@ -220,6 +220,43 @@ def mm_in(dmm: int) -> str:
     return f"{show('length', dmm, 'mm')} ({show('length', dmm, 'in')})"
 
 
+_MEASURED = r"-?[0-9]+(?:[.][0-9]+)?"
+#: A value in both units as the sentences above and those of a pressure write it: metric first, the other in brackets or after a comma.
+_BOTH = re.compile(
+    "|".join(
+        rf"({number} {metric})( [(]|, )({number} {us})(?!\w)"
+        for number, metric, us in (
+            (r"[0-9]+[.][0-9]+", "kg", "lb"), (_MEASURED, "°C", "°F"), (_MEASURED, "mm", "in"), (_MEASURED, "kPa", "psi"),
+        )
+    )
+)  # fmt: skip
+
+
+def measures_twice(sentence: str) -> bool:
+    """Whether *sentence* says a value in both units, as those that are frozen do."""
+    # a page asks this of every value it shows: most have none of these words, and looking for them costs next to nothing
+    quick = " lb)" in sentence or " psi" in sentence or "°F)" in sentence or " in)" in sentence
+    return quick and _BOTH.search(sentence) is not None
+
+
+def own_first(sentence: str, us: bool) -> str:
+    """*sentence*, which measures in both units, with those first that its reader counts in; no figure is reckoned anew.
+
+    A sentence that was frozen keeps its words; only how it is shown follows the reader.
+
+    >>> own_first("It was filled to 621 kPa, 90 psi; it holds 148.0 kg (326.3 lb).", us=True)
+    'It was filled to 90 psi, 621 kPa; it holds 326.3 lb (148.0 kg).'
+    >>> own_first("It holds 148.0 kg (326.3 lb).", us=False)
+    'It holds 148.0 kg (326.3 lb).'
+    """
+    return _BOTH.sub(_turned, sentence) if us else sentence
+
+
+def _turned(found: re.Match[str]) -> str:
+    metric, between, us = (part for part in found.groups() if part is not None)
+    return us + between + metric
+
+
 def _scaled(value: int, size: Fraction, zero: Fraction, by: int) -> int:
     """``round((value - zero) / size * by)``, half to even, in whole numbers all the way."""
     above = (value * zero.denominator - zero.numerator) * size.denominator * by

@@ -21,6 +21,7 @@ from fillbook.trace.web import (
     headers,
     here,
     keys,
+    our_names,
     roles,
     showing,
     trouble,
@@ -69,11 +70,13 @@ def create_app(
     secret: str | None = None,
     testing: bool = False,
     first_code: str | None = None,
+    names: tuple[str, ...] = (),
 ) -> Flask:
     """The web app of the book at *book_path*, which is started new where none is.
 
     *clock* gives seconds of UTC. *secret* signs the session cookies; without one it is read from the key file beside the book.
-    *first_code* is asked of whoever begins an empty book; without one it is made anew at each start.
+    *first_code* is asked of whoever begins an empty book; without one it is made anew at each start. *names*: what else than the
+    labels' host this machine is called in the shop's network.
     Raises ShopError for a book that is older than this program, or a file that is no book.
     """
     book = _open(book_path)
@@ -90,10 +93,11 @@ def create_app(
         SESSION_COOKIE_SAMESITE="Lax", SESSION_COOKIE_HTTPONLY=True, PERMANENT_SESSION_LIFETIME=timedelta(days=30),
         SEND_FILE_MAX_AGE_DEFAULT=timedelta(days=365),
     )  # fmt: skip
-    app.extensions["fillbook"] = here.Served(book, clock, first_code or pins.new_code())
+    app.extensions["fillbook"] = here.Served(book, clock, first_code or pins.new_code(), names)
     with book.connected():  # what a program that ended left half-printed is said to have stopped
         print_jobs.give_up_all(book)
     here.connect_per_request(app)
+    our_names.answer_by_our_names_only(app)
     _send_to_the_beginning(app)
     roles.guard(app)
     CSRFProtect(app)

@@ -13,12 +13,14 @@ from werkzeug.datastructures import MultiDict
 
 from fillbook.trace.book import queries, sign_ins
 from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, ShopError, Stopped, UnknownItem
-from fillbook.trace.web import held, here, inputs, wording
+from fillbook.trace.web import field_words, held, here, inputs, wording
 from fillbook.trace.web.inputs import Input
 from fillbook.trace.web.trouble import status_of
 from fillbook.trace.work import acting, registry, signing
 from fillbook.trace.work.ask import Item, fields_of
 
+SAID_AT_ONCE, LONGEST_SAID = 4, 500  # notes after an act; they travel in a cookie, of which browsers take 4 kB
+REQUEST = re.compile("[A-Za-z0-9_-]{1,64}")
 #: A caption that begins so is set in quotation marks: "Why is missing" would read as a question.
 ASKING = re.compile(r"(?:why|what|how|which|who|whose|where|when)\b", re.IGNORECASE)
 
@@ -45,6 +47,8 @@ class Form:
         hidden: Iterable[str] = (),
     ) -> None:  # fmt: skip
         self.verb = registry.find(verb)
+        self.captions_of = self.verb  # the verb by whose captions an error names a field
+        self.role = self.verb.role  # whoever signs has at least this one
         self.fixed = dict(fixed or {})
         self.hidden = set(hidden)
         self.action = action or f"/do/{self.verb.command}"
@@ -101,7 +105,9 @@ class Form:
         self.posted = True
         self.said = MultiDict(said)
         self.pin = self.said.pop("pin", "")
-        self.request_id = said.get("request", "") or self.request_id
+        sent = said.get("request", "")
+        if REQUEST.fullmatch(sent):  # a device's requests begin otherwise: no page uses up their numbers
+            self.request_id = sent
         seen = here.number(said.get("saw", ""))
         self.saw = self.saw if seen is None else seen
         self.about = said.getlist("about") or self.about
@@ -137,7 +143,7 @@ class Form:
 
     def refuse(self, trouble: ShopError) -> None:
         """Keep why it was refused; after a conflict the form is a new one, drawn with what the book says now."""
-        self.error = trouble
+        self.error = field_words.in_captions(trouble, self.captions_of.name, self.verb.name)
         if trouble.field == "read_as" and trouble.expected:
             self.said["read_as"] = (
                 trouble.expected
@@ -151,9 +157,11 @@ class Form:
         if here.who() is None and self.said.get("who"):
             g.shop = answer.shop
             here.choose(queries.person(here.book(), answer.shop, self.said["who"])["item"])
-        for finding in answer.findings:
-            if not finding["holds"]:
-                flash(finding["words"], "look")
+        notes = [finding["words"] for finding in answer.findings if not finding["holds"]]
+        for words in notes[:SAID_AT_ONCE]:
+            flash(words[:LONGEST_SAID], "look")
+        if len(notes) > SAID_AT_ONCE:
+            flash(f"More was noted with event {answer.seq}: {len(notes) - SAID_AT_ONCE}.", "look")
         held.say_after(answer, *self.looked_at_after)
         if answer.repeated:
             flash(f"This was sent before and stands as event {answer.seq}; it was not done twice.", "look")
@@ -211,7 +219,7 @@ class Form:
         """Whether somebody of a higher role has to sign: for the verb itself, or for an override."""
         if self.verb.name == "set up shop":
             return False
-        role = "lead" if self.asks_override else self.verb.role
+        role = "lead" if self.asks_override and self.role == "hand" else self.role
         return role != "hand" and not here.is_at_least(role)
 
     @property
@@ -237,7 +245,7 @@ class Form:
 
     def signers(self) -> list[Any]:
         """Who may sign: everyone of the role that is needed."""
-        role = "lead" if self.asks_override and self.verb.role == "hand" else self.verb.role
+        role = "lead" if self.asks_override and self.role == "hand" else self.role
         least = here.ROLES.index(role)
         return [p for p in queries.people(here.book(), here.shop()) if here.ROLES.index(p.role) >= least]
 

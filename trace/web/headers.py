@@ -39,8 +39,7 @@ def secure_headers(app: Flask) -> None:
         answer.headers["Referrer-Policy"] = "same-origin"
         answer.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         answer.headers["Permissions-Policy"] = "camera=(), microphone=(), geolocation=()"
-        if answer.mimetype == "text/html":
-            answer.headers.setdefault("Cache-Control", "no-cache")
+        answer.headers.setdefault("Cache-Control", "private, no-cache")  # what is nobody else's says so for itself
         return pack(answer)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from flask import flash
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import on_hold, queries
 from fillbook.trace.book.danger import DANGER, kept_away
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids
@@ -29,12 +29,14 @@ NOW = {
 
 @dataclass(frozen=True)
 class Reason:
-    """One open hold: why, what to do at once, and which event led to it. ``by_rule``: a second person has to lift it."""
+    """One open hold: why, what to do at once, and which event led to it. ``by_rule``: a second person has to lift it;
+    ``recall``: the event that opened the recall it is kept by."""
 
     why: str
     now: str
     seq: int
     by_rule: bool
+    recall: int = 0
 
 
 @dataclass(frozen=True)
@@ -49,6 +51,12 @@ class Held:
     @property
     def by_rule(self) -> bool:
         return any(one.by_rule for one in self.reasons)
+
+    @property
+    def recall(self) -> int | None:
+        """The event that opened the recall it is kept by, where nothing else holds it."""
+        opened = [one.recall for one in self.reasons]
+        return opened[0] if all(opened) else None
 
     @property
     def correct(self) -> int | None:
@@ -73,7 +81,7 @@ def say_after(answer: Answer, *more: str) -> None:
             )
         ]
     for item in list(dict.fromkeys([*named, *more]))[:SAID_AT_ONCE]:
-        if item and queries.holds_on(here.book(), item):
+        if item and on_hold.holds_on(here.book(), item):
             flash(item, "held")
 
 
@@ -94,7 +102,7 @@ def most_urgent_first(flashed: Iterable[tuple[str, str]]) -> list[tuple[str, str
 def held(item: str) -> Held | None:
     """What holds *item* (compact ID) now; None where nothing does."""
     book = here.book()
-    holds = queries.holds_on(book, item)
+    holds = on_hold.holds_on(book, item)
     if not holds:
         return None
     reasons = tuple(sorted(_reasons(holds), key=lambda one: one.now != NOW[DANGER]))  # the danger first
@@ -114,7 +122,7 @@ def _reasons(holds: Iterable[Row]) -> Iterator[Reason]:
             if one.by_rule
             else None
         )  # fmt: skip
-        yield Reason(one.why, NOW.get(code or "", ""), one.seq, bool(one.by_rule))
+        yield Reason(one.why, NOW.get(code or "", ""), one.seq, bool(one.by_rule), one.recall)
 
 
 def _means(item: str) -> str:

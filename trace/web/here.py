@@ -26,6 +26,7 @@ class Served:
     book: Book
     clock: Callable[[], float]
     first_code: str = ""  # what the terminal shows while the book is empty: whoever begins it types it
+    names: tuple[str, ...] = ()  # names of this machine beside that on the labels
 
 
 def served() -> Served:
@@ -122,7 +123,8 @@ def find_shop() -> str | None:
     found = chosen if chosen in shops else shops[0] if len(shops) == 1 else None
     g.shop = found
     if found:
-        g.saw = chain.position(book(), found).seq
+        g.position = chain.position(book(), found)
+        g.saw = g.position.seq
     return found
 
 

@@ -14,7 +14,7 @@ from werkzeug.datastructures import MultiDict
 from fillbook.trace.book import glance, queries
 from fillbook.trace.core import ids, limits, logger_formats, times, units
 from fillbook.trace.core.errors import Nonsense
-from fillbook.trace.web import here, wording
+from fillbook.trace.web import here, limit_form, wording
 from fillbook.trace.web.languages import choice
 from fillbook.trace.work.ask import Field, Item, Measure, When, Words, fields_of
 
@@ -65,6 +65,9 @@ class Input:
     groups: list[list[Input]] = field(default_factory=list)
     stored: tuple[str, ...] = ()  # the names under which an error may speak of it
     usual: Any = ""  # what stands in it before anybody typed
+    parts: list[tuple[str, list[tuple[str, str]]]] = field(default_factory=list)  # the options of a long list, by part of the job
+    empty: str = ""  # what its being left empty means, beside its caption, where that is more than not known
+    starts: bool = False  # whether typing begins here, what stands before it being said already
 
     @property
     def id(self) -> str:
@@ -144,7 +147,13 @@ def draw(verb: str, one: Field, said: MultiDict, prefix: str = "") -> Input:
             made.widget = "file" if one.mark.blob else "upload"
         if name not in said and isinstance(one.default, str):
             made.value = one.default
+    made.empty = wording.EMPTY.get(f"{verb}.{one.name}", made.empty)
     _offer(made, verb, one)
+    if verb == "set limit" and one.name == "to" and g.get("shop"):
+        chosen = limits.LIMITS.get(said.get(prefix + "limit", ""))
+        measured = chosen is not None and chosen.dimension != limits.COUNT
+        order = unit_order(chosen.dimension, here.say().us) if chosen and measured else []
+        limit_form.measure(made, said.get(prefix + "limit", ""), said, order)
     made.usual = (
         made.value
         if name not in said
@@ -221,6 +230,9 @@ def _item(made: Input, one: Field, said: MultiDict) -> None:
         return
     made.widget = "scan"
     if one.mark.also:
+        made.offers = [str(choice.in_words(word)) for word in one.mark.also]
+        if made.value in one.mark.also:
+            made.value = str(choice.in_words(made.value))
         made.hint += f" ({' or '.join(one.mark.also)})" if one.mark.also[0] not in made.hint else ""
     if made.value and ids.is_valid(made.value):
         made.value = ids.pretty(made.value)
@@ -249,8 +261,7 @@ def _offer(made: Input, verb: str, one: Field) -> None:
     elif one.name == "suspect" or (one.name == "lot" and verb in ("hold", "lift")):
         made.offers = glance.said_before(here.book(), here.shop(), "lot")
     elif verb == "set limit" and one.name == "limit":
-        made.widget = "list"
-        made.options = [(name, name.replace("_", " ")) for name in limits.LIMITS]
+        limit_form.offer(made)
 
 
 MOST_GROUPS = 200
@@ -272,6 +283,11 @@ def fields_said(
     for one in all_fields:
         found |= _said(verb, one, said, files, prefix)
     return found
+
+
+def also_said(mark: Item) -> dict[str, str]:
+    """The words that may stand for an ID, as this page's language has them -> as the verb takes them: *desconocido* is *unknown*."""
+    return {str(choice.in_words(word)).casefold(): word for word in mark.also}
 
 
 #: In Spanish a point between three digits marks thousands as often as decimals: 1.000 kg is a ton or a kilogram.
@@ -337,6 +353,11 @@ def _said(verb: str, one: Field, said: MultiDict, files: Mapping[str, Any], pref
                 return {one.name: base64.b64encode(upload.read()).decode()}
             text = logger_formats.text_of(upload.read())
         return {one.name: text} if text.strip() else {}
+    if isinstance(one.mark, Item) and text.casefold() in (own := also_said(one.mark)):
+        text = own[text.casefold()]
+    unit = said.get(name + ".unit", "")  # of a text that holds a number with its unit, such as a limit's value
+    if unit and not re.search(r"[^\W\d_]|[%°]", text):
+        text = f"{text} {unit}" if text else ""
     return {one.name: text} if text else {}
 
 
@@ -381,12 +402,8 @@ def _typed(
             found[name] = typed[spot + said_as].split()[0]
             found[name + ".unit"] = said_as.rsplit("_", 1)[1]
         else:
-            found[name], found[name + ".unit"] = str(value), one.mark.canonical
-            known = units.DIMENSIONS[one.mark.dimension].units
-            if one.mark.canonical not in known:  # thousandths of a degree and the like are nobody's unit
-                unit = next(iter(known))
-                exact = units.in_unit(one.mark.dimension, value, unit)
-                found[name], found[name + ".unit"] = f"{float(exact):.10g}", unit
+            unit = unit_order(one.mark.dimension, here.say().us)[0]  # what stays as it is drawn is not sent again
+            found[name], found[name + ".unit"] = units.show(one.mark.dimension, value, unit).split()[0], unit
     elif isinstance(one.mark, When):
         found[name] = times.local(value, timezone).strftime("%Y-%m-%dT%H:%M")
     elif isinstance(value, bool):
@@ -394,6 +411,8 @@ def _typed(
     elif isinstance(value, list):
         if isinstance(one.mark, Item):
             found.setlist(name, [ids.pretty(v) if ids.is_valid(v) else str(v) for v in value])
+        elif one.kind is str:
+            found.setlist(name, value)
         else:
             found[name] = " ".join(str(v) for v in value)
     elif isinstance(one.mark, Item) and ids.is_valid(str(value)) and not set(one.mark.kinds) & set("ZUP"):

@@ -16,6 +16,7 @@ from waitress.utilities import RequestEntityTooLarge
 
 from fillbook.trace.web import trouble
 from fillbook.trace.web.api import problems
+from fillbook.trace.web.zones import readings
 
 MOST_THROWN_AWAY = 2 * 1024**3  # bytes
 
@@ -62,10 +63,12 @@ def page_of(app: Flask, asked: Any) -> tuple[str, list[tuple[str, str]], bytes]:
     """Status line, headers and body of the page for the request *asked*, in its reader's language."""
     kept = {"Accept-Language": "ACCEPT_LANGUAGE", "Cookie": "COOKIE", "Host": "HOST"}
     headers = {name: asked.headers[key] for name, key in kept.items() if key in asked.headers}
-    path = asked.path if asked.path.startswith("/") else "/"
+    path = asked.path if asked.path.startswith("/") and not asked.path.startswith("//") else "/"
     with app.test_request_context(path, headers=headers):
         if path.startswith("/api/"):
             answer = problems.problem("too-large", "What was sent is larger than 24 MB. Send it in parts.")
+        elif path.startswith("/readings/"):
+            answer = readings.problem(413, readings.TOO_LARGE)
         else:
             answer = app.make_response(trouble.page(trouble.SENTENCES[413], 413))
         answer = app.process_response(answer)

@@ -72,8 +72,8 @@ PAGES: dict[str, Needs] = {
     "zones.every_zone": READ, "zones.zone": READ, "zones.tokens": READ, "zones.file": READ, "zones.readings.take": Needs(TOKEN),
     "racks.now": READ, "racks.morning": READ, "racks.heating": READ, "desk.several": READ, "desk.sheet": READ, "desk.day_sheet": READ,
     "desk.release_several": does("release"), "zones.give_token": does("let sensor send"), "zones.take_file": does("log temperatures"),
-    # scanning leads to a page; a badge says who works here
-    "scan.scan": READ, "station.who": READ, "station.choose": READ, "station.leave": READ,
+    # scanning leads to a page; a badge says who works here; at the racks a scan lays a tire, as the verb's own rules allow
+    "scan.scan": READ, "scan.take": READ, "station.who": READ, "station.choose": READ, "station.leave": READ,
     # reading in another language or other units changes nothing in the book
     "preferences.page": READ, "preferences.keep": READ, "preferences.words": READ,
     # writing

@@ -119,7 +119,7 @@ def teach_templates(app: Flask, mark: Callable[[str], str]) -> None:
     """Give the templates what this module has, and each page its frame: shop, places, who works here."""
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.jinja_env.globals.update(
-        pretty=pretty, compact=compact, kind=kind, look=look, shape=shape, hours=hours, percent=percent, about=about,
+        pretty=pretty, compact=compact, kind=kind, look=look, shape=shape, hours=hours, lasting=times.lasting, percent=percent, about=about,
         held=held.held, most_urgent_first=held.most_urgent_first, is_id=lambda text: bool(text) and ids.is_valid(compact(text)), kept=kept,
         all_people=lambda: queries.people(here.book(), here.shop()), nobody_has_a_pin=lambda: not signing.asks_pins(here.book(), here.shop()),
         shop_of_several=lambda: g.get("shop") if len(here.book().shops()) > 1 else None,
@@ -133,6 +133,6 @@ def teach_templates(app: Flask, mark: Callable[[str], str]) -> None:
         now = here.now()
         return {
             "shop": queries.shop_row(here.book(), here.shop()), "places": PLACES, "place": (request.blueprint or ""),
-            "person": here.who(), "say": here.say(), "now": now, "short_time": short_times(now),
+            "person": here.who(), "say": here.say(), "now": now, "position": g.position, "short_time": short_times(now),
             "scan_from": g.get("scan_from", ""),
         }  # fmt: skip

@@ -34,9 +34,10 @@ HEADLINES = {
     400: "That form can't be taken",
     403: "Not allowed",
     404: "Not in this book",
-    405: "That page is not asked this way",
+    405: "That page can't be opened this way",
     409: "Stopped",
     413: "Too large",
+    421: "Not by this name",
     422: "That can't be right",
     500: "Our fault",
 }
@@ -103,12 +104,16 @@ def explain_errors(app: Flask) -> None:
             from fillbook.trace.web.api.problems import of_http
 
             return of_http(trouble)
+        if request.path.startswith("/readings/"):
+            from fillbook.trace.web.zones.readings import refused_by_http
+
+            return refused_by_http(trouble)
         status = trouble.code or 500
         if status < 400:
             return trouble.get_response()
-        return page(
-            SENTENCES.get(status, trouble.description or "Open the page again and try once more."), status
-        )
+        words = SENTENCES.get(status, trouble.description or "Open the page again and try once more.")
+        allow = getattr(trouble, "valid_methods", None)  # RFC 9110, 15.5.6: a 405 names what is taken
+        return *page(words, status), {"Allow": ", ".join(sorted(allow))} if allow else {}
 
     @app.errorhandler(Exception)
     def our_bug(trouble: Exception) -> ResponseReturnValue:

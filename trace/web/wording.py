@@ -17,17 +17,17 @@ CAPTIONS = {
     "from_when": "Holds from", "is_set": "Set through", "csv": "The logger's file", "gap_s": "Longest gap",
     "tolerance_mk": "Tolerance", "lowest_since": "Lowest since", "cut_no_later_than": "Cut no later than",
     "set up shop.site": "Two letters", "set up shop.name": "Shop's name", "set up shop.owner": "Owner's name",
-    "timezone": "Zone of time", "units": "Units", "host": "Host on the labels", "parts_a": "Parts of side A",
+    "timezone": "Time zone", "units": "Units", "host": "Host on the labels", "parts_a": "Parts of side A",
     "parts_b": "Parts of side B", "used_up": "Bin empty now", "unhook.empty": "Tote is empty", "parts": "Which parts",
     "complaint": "What is wrong", "months": "Months in service", "rule_out": "Candidates it is not",
     "identify.event": "Return number", "correct.event": "Event number", "threshold_e4": "List from",
-    "print.how": "How", "print.items": "Labels of", "correct.happened": "When it really happened", "void": "Void it",
+    "print.how": "How", "print.items": "Labels of", "correct.happened": "When it really happened", "correct.why": "What was wrong", "void": "Void it",
     "adjust face.face": "Which label", "facts": "Which facts", "words": "Second language", "adjust face.size": "Size of the label",
     "dpi": "Dots to the inch", "choose printer.sheet": "Sheets it holds", "tags": "Tags tried", "qr": "QR code reads on",
     "bars": "Bars read on", "either": "Either reads on", "readable": "Read by eye on", "paper trial.why": "What was seen",
     "paper trial.step": "After", "paper trial.stock": "Stock and ribbon", "note supplier code.dates": "Dates are written",
     "note supplier code.example": "One of its codes", "supplier_code": "Supplier's code", "supplier_item": "Supplier's item",
-    "supplier_serial": "Supplier's serial", "fields": "What changes", "tires": "Tires", "hold.hold": "Which hold", "lift.hold": "Which hold", "hardness": "Hardness, Shore A",
+    "supplier_serial": "Supplier's serial", "serials": "Serials of the totes", "fields": "What changes", "tires": "Tires", "hold.hold": "Which hold", "lift.hold": "Which hold", "hardness": "Hardness, Shore A",
     "order": "Work order", "reserved": "Reserved IDs", "open order.number": "Order number", "open order.tires": "How many tires",
     "reserve ids.tires": "How many IDs", "caught_a_g": "Side A caught", "caught_b_g": "Side B caught", "into": "Poured into",
     "flows_as_it_should": "Purge flows well", "temperature_mc": "Temperature", "unit_sure": "Unit is sure", "date_code": "Date code",
@@ -80,6 +80,9 @@ FIRST: dict[str, tuple[str, ...]] = {
     "open recall": ("suspect", "defect", "why"),
     "close recall": ("recall", "note"),
 }
+
+#: ``verb.field`` -> what its being left empty means, where that is more than not known.
+EMPTY = {"finish fill.pressure_pa": "empty: on hold"}
 
 #: What the button says.
 GO = {

@@ -47,8 +47,9 @@ class Answer:
     repeated: bool = False
 
 
-def act(book: Book, action: Action, *, now: int) -> Answer:
-    """Do *action*, or change nothing. *now* is the clock, in seconds of UTC.
+def act(book: Book, action: Action, *, now: int, most: str | None = None) -> Answer:
+    """Do *action*, or change nothing. *now* is the clock, in seconds of UTC. *most*: a role above which nobody acts here, whoever is
+    named: what a signer's PIN showed, or what a device may do.
 
     Raises ShopError: Nonsense, UnknownItem, WrongKind, Stopped, NotAllowed, Conflict.
     """
@@ -65,18 +66,20 @@ def act(book: Book, action: Action, *, now: int) -> Answer:
         said = {**stored(ask, {}), **({"typed": how.typed} if how.typed else {})}
         if action.override:
             said["override"] = clean(action.override, "override", 500)
-        if answer := _done_before(book, shop, verb.name, action, said, at, who["item"]):
+        signer = queries.person(book, shop, action.signed_by) if action.signed_by else who
+        signed_by = signer["item"] if signer["item"] != who["item"] else None
+        if answer := _done_before(book, shop, verb.name, action, said, at, (who["item"], signed_by)):
             return answer
         _nobody_was_faster(book, shop, action)
-        signer = queries.person(book, shop, action.signed_by) if action.signed_by else who
         role = max(who.role, signer.role, key=registry.ROLES.index)
+        role = min(role, most or role, key=registry.ROLES.index)
         if registry.ROLES.index(role) < registry.ROLES.index(verb.role):
             raise NotAllowed(
                 f"To {verb.name} takes {ARTICLES[verb.role]}; {who.name} is a {who.role}. Ask one to sign.",
                 field="who",
             )
         floor = Floor(
-            book, shop, now, at, who["item"], role, signer["item"] if signer["item"] != who["item"] else None, said.get("override")
+            book, shop, now, at, who["item"], role, signed_by, said.get("override")
         )  # fmt: skip
         if typed_at:
             said["typed_at"] = typed_at
@@ -169,14 +172,14 @@ def _seen(book: Book, shop: str, request: str) -> journal.Event | None:
 
 
 def _done_before(
-    book: Book, shop: str, kind: str, action: Action, said: dict[str, Any], at: int, who: str
+    book: Book, shop: str, kind: str, action: Action, said: dict[str, Any], at: int, by: tuple[str, str | None]
 ) -> Answer | None:
     """The stored answer when this request was done before; raises Conflict when it was done with other content."""
     if not action.request or not (seen := _seen(book, shop, clean(action.request, "request", 80))):
         return None
     before = {k: v for k, v in seen.body["said"].items() if k != "typed_at"}
     same_time = not action.at or at == (seen.happened_at if seen.corrects is None else seen.body["said_at"])
-    if (seen.kind, before, seen.who) != (kind, said, who) or not same_time:
+    if (seen.kind, before, (seen.who, seen.signed_by)) != (kind, said, by) or not same_time:
         raise Conflict(
             f"The request {action.request} was used before for something else (event {shop}:{seen.seq}, {seen.kind}). "
             "Nothing was done; send it again with a new request id if it is meant.",

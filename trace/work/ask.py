@@ -7,17 +7,19 @@ so they take and refuse the same. Units stand in field names: a model's ``net_g`
 
 from __future__ import annotations
 
+import math
 import types
 import typing
 import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from fractions import Fraction
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
-from fillbook.trace.core import ids, times, units
+from fillbook.trace.core import ids, reasons, times, units
 from fillbook.trace.core.errors import Nonsense, WrongKind
 
 LONGEST = 200
@@ -55,12 +57,14 @@ class When:
 
 @dataclass(frozen=True)
 class Words:
-    """A field of free text, at most so many characters. What is not *kept* goes into a blob, its digest into the event."""
+    """A field of free text, at most so many characters. What is not *kept* goes into a blob, its digest into the event. A *reason*
+    has to say something."""
 
     longest: int = LONGEST
     kept: bool = True
     lines: bool = False
     blob: bool = True  # the text itself goes into the blob; else what the verb makes of it
+    reason: bool = False
 
 
 TON_30 = 30_000_000
@@ -76,6 +80,8 @@ Duration = Annotated[int, Measure("duration", "s", 0, 366 * 86400, "between 0 an
 Moment = Annotated[int, When()]
 Text = Annotated[str, Words()]
 Note = Annotated[str, Words(1000)]
+#: Why something is signed. What has happened is told in a Note: a record is never refused for its words.
+Reason = Annotated[str, Words(1000, reason=True)]
 File = Annotated[str, Words(20_000_000, kept=False, lines=True)]
 Tote = Annotated[str, Item("L")]
 Batch = Annotated[str, Item("G")]
@@ -266,15 +272,30 @@ def _stored(one: Field, raw: Any, how: Reading, spot: str) -> Any:
     return _value(one, one.accepts[0] if not isinstance(one.mark, Measure) else one.name, raw, how, spot)
 
 
+class _Number(str):
+    """A number that fits no field, as it was written: an answer repeats it so."""
+
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        return str(self)
+
+
+def _as_written(raw: Any) -> Any:
+    return _Number(raw) if isinstance(raw, Decimal) else raw
+
+
 def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
     if one.sub is not None:
         if isinstance(raw, str):
             raw = short_form(raw, spot)
         if not isinstance(raw, Mapping):
+            raw = _as_written(raw)
             raise Nonsense(f"{spot} is a group of fields, such as {{…}}, not {raw!r}.", field=spot)
         return read(one.sub, raw, how, spot + ".")
     if isinstance(one.mark, Measure):
         return _measure(one.mark, one.name, said_as, raw, how, spot)
+    raw = _as_written(raw)
     if isinstance(one.mark, When):
         if how.stored and type(raw) is int:
             return raw
@@ -310,7 +331,10 @@ def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
             raise Nonsense(f"{spot} is a text, not {raw!r}.", field=spot)
         if isinstance(one.mark, Words) and one.mark.lines:
             return str(raw)
-        return clean(str(raw), spot, one.mark.longest if isinstance(one.mark, Words) else LONGEST)
+        text = clean(str(raw), spot, one.mark.longest if isinstance(one.mark, Words) else LONGEST)
+        if isinstance(one.mark, Words) and one.mark.reason and text and not how.stored:
+            reasons.check(text, spot)
+        return text
     if one.kind is bool:
         if isinstance(raw, bool):
             return raw
@@ -327,7 +351,7 @@ def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
             return raw.strip().lower() in ("yes", "true", "on", "1")
         raise Nonsense(f"{spot} is yes or no, not {raw!r}.", field=spot, expected="yes or no")
     if one.kind is int:
-        if isinstance(raw, str) and raw.strip().isdigit() and len(raw) < 12:
+        if isinstance(raw, str) and raw.strip().isdecimal() and len(raw) < 12:
             return int(raw)
         if isinstance(raw, int) and not isinstance(raw, bool) and abs(raw) < 10**12:
             return raw
@@ -342,10 +366,28 @@ def _measure(mark: Measure, name: str, said_as: str, raw: Any, how: Reading, spo
     if (mark.least is not None and found.value < mark.least) or (
         mark.most is not None and found.value > mark.most
     ):
-        called = units.called(stem, unit)
-        raise Nonsense(f"{called} of {found.typed} can't be: give {mark.what}.", field=spot, expected=mark.what)
+        called, bounds = units.called(stem, unit), _bounds(mark, unit)
+        raise Nonsense(f"{called} of {found.typed} can't be: give {bounds}.", field=spot, expected=bounds)
     how.typed[spot] = found.typed
     return found.value
+
+
+def _bounds(mark: Measure, unit: str) -> str:
+    """What a measure takes, in the unit it was typed in: whoever works in pounds is not told tonnes.
+
+    Rounded inwards, so that the bound as it is said is taken, too.
+    """
+    if mark.least is None or mark.most is None or mark.dimension in ("share", "duration"):
+        return mark.what
+    most = f"{_whole(units.in_unit(mark.dimension, mark.most, unit))} {units.unit_words(mark.dimension, unit)}"
+    if mark.least == 1:
+        return f"more than nothing and at most {most}"
+    return f"between {-_whole(-units.in_unit(mark.dimension, mark.least, unit))} and {most}"
+
+
+def _whole(value: Fraction) -> int | float:
+    """*value* rounded down, with one decimal where a whole number would say too little."""
+    return math.floor(value) if abs(value) >= 100 or value.denominator == 1 else float(math.floor(value * 10)) / 10
 
 
 def short_form(text: str, spot: str) -> dict[str, str]:

@@ -7,9 +7,10 @@ from typing import Any
 from pydantic import Field
 
 from fillbook.trace.book import apply, chain, journal, queries
-from fillbook.trace.core import ids
-from fillbook.trace.core.errors import Conflict, Nonsense, UnknownItem
+from fillbook.trace.core import ids, reasons
+from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, UnknownItem
 from fillbook.trace.work import registry
+from fillbook.trace.work.acting import ARTICLES
 from fillbook.trace.work.ask import Ask, Moment, Note, Reading, clean, fields_of, read
 from fillbook.trace.work.floor import Floor, find_item, keep_blob, stored
 from fillbook.trace.work.registry import verb
@@ -49,6 +50,13 @@ def correct(ask: Correct, floor: Floor) -> dict[str, Any]:
         raise Nonsense(
             f"Event {ask.event} is a {target.kind!r}, which stays as it was written; add a new one instead.",
             field="event",
+        )
+    role = registry.find(target.kind).role
+    if registry.ROLES.index(floor.role) < registry.ROLES.index(role):  # or a lead would make owners by correcting people
+        raise NotAllowed(
+            f"Event {ask.event} is a {target.kind!r}, which takes {ARTICLES[role]} to correct as well; who signs this is a {floor.role}. "
+            "Ask one to sign.",
+            field="signed_by" if floor.signed_by else "who",
         )
     now = apply.effective(floor.book, floor.shop, ask.event)
     if now is None:
@@ -135,6 +143,8 @@ def _new_body(
                 "override is the lead's reason to go on against a stop, in words.", field="override"
             )
         override = clean(override, "override", 500)
+        if "override" in ask.fields:
+            reasons.check(override, "override")
     fields = {**said, **{k: v for k, v in ask.fields.items() if k != "override"}}
     for name in [name for name, value in ask.fields.items() if value is None and name != "override"]:
         kept_as = next((one.name for one in fields_of(changed.ask) if name in (one.name, *one.accepts)), None)

@@ -10,7 +10,7 @@ from fillbook.trace.book import cures, later, queries, returned
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, Stopped, UnknownItem
 from fillbook.trace.core.release import two_dates
-from fillbook.trace.work.ask import Ask, Note, Text, Tire
+from fillbook.trace.work.ask import Ask, Note, Reason, Text, Tire
 from fillbook.trace.work.floor import Floor
 from fillbook.trace.work.registry import verb
 
@@ -20,7 +20,7 @@ class Release(Ask):
     tires: list[Tire] = Field(
         default_factory=list, description="Several tires, released with one signature", max_length=60
     )
-    tag_scanned: bool = Field(True, description="The tags were scanned, not typed")
+    tag_scanned: bool = Field(False, description="The tags were scanned, not typed")
 
 
 @verb("release", Release, role="lead", place="desk")
@@ -111,7 +111,7 @@ def _frozen(floor: Floor, case: cures.Case) -> dict[str, Any]:
 
 class Settle(Ask):
     tire: Tire = Field(description="The released tire")
-    why: Note = Field(description="What was looked at and done")
+    why: Reason = Field(description="What was looked at and done")
 
 
 @verb("settle", Settle, role="lead", place="desk")
@@ -151,14 +151,27 @@ def dispatch(ask: Dispatch, floor: Floor) -> dict[str, Any]:
         if state.state != "released":
             floor.stop("not released", f"{name} is not released ({state.state}).", tire, field="tires")
         floor.check_held(tire, "dispatch")
+        _check_sources(floor, tire)
         facts = queries.tire(floor.book, tire)
         to.append(ask.to or (facts.customer if facts else ""))
     return {"to": to}
 
 
+def _check_sources(floor: Floor, tire: str) -> None:
+    """Stop where what went into the tire was put on hold after its release."""
+    for name, share_e4 in cures.held_since_release(floor.book, tire, floor.at):
+        share = f"{share_e4 / 100:.2f} %" if share_e4 else "less than 0.01 %"
+        floor.stop(
+            "source hold",
+            f"{ids.pretty(tire)} was released before {name}, {share} of its fill, was put on hold; no dispatch until a lead has looked.",
+            tire,
+            field="tires",
+        )
+
+
 class Return(Ask):
     complaint: Note = Field(description="What is wrong, in the customer's words")
-    tire: Tire | None = Field(None, description="The tire, if it can be told")
+    tire: Tire | None = Field(None, description="The tire, if it is known")
     customer: Text | None = Field(None, description="Who brought it")
     size: Text | None = Field(None, description="Its size")
     unit: Text | None = Field(None, description="The customer's unit number of the machine")
@@ -178,7 +191,7 @@ def take_back(ask: Return, floor: Floor) -> dict[str, Any]:
     }  # fmt: skip
     words = "; ".join(f"{name.replace('_', ' ')} {value}" for name, value in clues.items() if value)
     if ask.months is not None:
-        words = "; ".join(filter(None, [words, f"about {ask.months} months in service"]))
+        words = "; ".join(filter(None, [words, f"about {ask.months} {'month' if ask.months == 1 else 'months'} in service"]))
     if ask.tire:
         state = floor.must_exist(ask.tire, "the return")
         if state.state in ("taken in", "filling"):
@@ -212,9 +225,9 @@ def take_back(ask: Return, floor: Floor) -> dict[str, Any]:
 class Identify(Ask):
     event: int = Field(description="The number of the return without a label", ge=1)
     verdict: Literal["ours", "not ours", "undetermined"] = Field(description="ours, not ours or undetermined")
-    tire: Tire | None = Field(None, description="Which one it is, if it can be told")
+    tire: Tire | None = Field(None, description="Which one it is, if it is known")
     rule_out: list[Tire] = Field(default_factory=list, description="Candidates it is not", max_length=500)
-    why: Note = Field(description="What was looked at")
+    why: Reason = Field(description="What was looked at")
 
 
 @verb("identify", Identify, role="lead", place="desk")

@@ -37,6 +37,9 @@ class Receive(Ask):
         None, description="The supplier's number of the material, such as its GTIN"
     )
     supplier_serial: Text | None = Field(None, description="The supplier's serial of this one tote")
+    serials: list[Text] | None = Field(
+        None, description="The supplier's serials of several totes, one for each", max_length=MOST_TOTES
+    )
 
 
 @verb("receive", Receive, place="dock")
@@ -65,9 +68,11 @@ def receive(ask: Receive, floor: Floor) -> None:
         raise Nonsense(
             f"Lot {ask.lot} can't have been made after it came in; look at the label again.", field="made"
         )
-    if ask.supplier_serial and ask.totes > 1:
+    if ask.serials:
+        _check_serials(ask.serials, ask)
+    elif ask.supplier_serial and ask.totes > 1:
         raise Nonsense(
-            f"The serial {ask.supplier_serial} belongs to one tote: book that one in by itself, or leave the serial out.",
+            f"The serial {ask.supplier_serial} belongs to one tote: name the serial of each among those of the totes, or leave it out.",
             field="supplier_serial",
         )
     if ask.use_by is not None and ask.use_by < floor.at:
@@ -77,6 +82,24 @@ def receive(ask: Receive, floor: Floor) -> None:
     times_off = before.times(ask.net_g) if before else 0
     for tote in totes if before and times_off else ():
         _note_unusual(tote, ask.net_g, before.grams, times_off, known.name, floor)
+
+
+def _check_serials(serials: list[str], ask: Receive) -> None:
+    """One serial for each tote, each once."""
+    twice = next((one for n, one in enumerate(serials) if one in serials[:n]), None)
+    if twice is not None:
+        raise Nonsense(f"The serial {twice} is named twice; each tote has its own.", field="serials")
+    if ask.supplier_serial:
+        raise Nonsense(
+            f"The serial {ask.supplier_serial} stands by itself beside the serials of several totes: put it among them, or leave it out.",
+            field="supplier_serial",
+        )
+    if len(serials) != ask.totes:
+        raise Nonsense(
+            f"{len(serials)} {'serial is' if len(serials) == 1 else 'serials are'} named for {ask.totes} {'tote' if ask.totes == 1 else 'totes'}: "
+            "scan the labels that are missing, or correct how many came in.",
+            field="serials",
+        )
 
 
 def _note_unusual(tote: str, net_g: int, before_g: int, times_off: int, system: str, floor: Floor) -> None:

@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from fillbook.trace.book import hopper, queries, spans, usual
+from fillbook.trace.book import hopper, on_hold, queries, spans, usual
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids, times, tires, units
 from fillbook.trace.core.errors import Conflict, Nonsense, UnknownItem
@@ -102,7 +102,7 @@ def _order_facts(number: str, many: int, floor: Floor) -> dict[str, Any]:
     if there + many > order.tires:
         floor.note(
             "more than ordered",
-            f"Order {order.number} is for {order.tires} tires; {there + many} are taken in on it now.",
+            f"Order {order.number} is for {order.tires} {'tire' if order.tires == 1 else 'tires'}; {there + many} are taken in on it now.",
         )
     return {name: order[name] for name in FROM_ORDER if order[name] not in (None, "")}
 
@@ -250,7 +250,7 @@ def _line_findings(floor: Floor, line: str) -> list[tuple[str, str, str]]:
             )
         )
     for item in there.values():
-        for hold in queries.holds_on(floor.book, item):
+        for hold in on_hold.holds_on(floor.book, item):
             if hold.at <= floor.at:
                 found.append(("held source", f"{ids.pretty(item)} on {name} is on hold ({hold.why}).", ""))
     return found
@@ -441,7 +441,7 @@ def _note_findings(
             "possibly off-ratio",
             f"A side ran dry on {floor.name(line)} shortly before: {name} may be off-ratio.",
         )
-    for hold in queries.holds_on(floor.book, ask.tire):
+    for hold in on_hold.holds_on(floor.book, ask.tire):
         if hold.at <= floor.at:
             floor.note(
                 "filled while held", f"{name} was on hold ({hold.why}) and was filled all the same.", ask.tire

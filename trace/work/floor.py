@@ -8,9 +8,9 @@ from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import on_hold, queries
 from fillbook.trace.book.opening import Book, Row
-from fillbook.trace.core import ids, times
+from fillbook.trace.core import ids, reasons, times
 from fillbook.trace.core.errors import Nonsense, NotAllowed, Stopped, UnknownItem
 from fillbook.trace.work.ask import Ask, Words, fields_of, wrong_kind
 from fillbook.trace.work.registry import ROLES
@@ -133,16 +133,29 @@ class Floor:
                 f"{words} Only a lead or the owner can override this; you act as a {self.role}.",
                 field="override",
             )
+        if self.correcting is None and not reasons.says_something(self.override):  # one in the book stays good
+            raise Nonsense(f"{words} {reasons.too_little(self.override)}", field="override")
         # signed by oneself when alone: a tire waits until a second person has looked, before it leaves
         alone = bool(item) and self.signed_by is None and ids.kind_of(item) == "F"
         self.note(code, f"{words} Overridden: {self.override}", item, holds=alone)
 
-    def check_held(self, item: str, doing: str) -> None:
-        """Stop where a hold lies on *item* or its lot."""
-        for one in queries.holds_on(self.book, item):
-            self.stop(
-                "held", f"{ids.pretty(item)} is on hold ({one.why}); no {doing} until it is lifted.", item
-            )
+    def check_held(self, item: str, doing: str, *, may_be_recalled: bool = False) -> None:
+        """Stop where a hold lies on *item* or its lot, or an open recall keeps it, unless that ends so: *may_be_recalled*."""
+        for one in on_hold.holds_on(self.book, item):
+            if one.at > self.at:  # what is entered late was done before it was held
+                continue
+            if not one.recall:
+                words = f"{ids.pretty(item)} is on hold ({one.why}); no {doing} until it is lifted."
+                self.stop("held", words, item)
+            elif not may_be_recalled:
+                words = f"{ids.pretty(item)} is kept by a recall ({one.why}); no {doing} until that recall is closed."
+                self.stop("recalled", words, item)
+
+    def check_listed(self, item: str, doing: str) -> None:
+        """Stop where an open recall lists *item*, whatever became of it since."""
+        for one in on_hold.recalled(self.book, [item], ended=True).get(item, ()):
+            words = f"{ids.pretty(item)} is kept by a recall ({one.why}); no {doing} until that recall is closed."
+            self.stop("recalled", words, item)
 
     def person(self, said: str) -> Row:
         return queries.person(self.book, self.shop, said)
@@ -199,7 +212,7 @@ def find_item(book: Book, shop: str | None, text: str, kinds: str, field: str) -
     try:
         compact = ids.read(text)
     except Nonsense as trouble:
-        raise Nonsense(str(trouble), field=field) from None
+        raise ids.in_letters_of(trouble, shop or "", kinds[0], field) from None
     if not queries.item_exists(book, compact):
         raise UnknownItem(
             f"{ids.pretty(compact)} reads well, but no such label was given out in this book. Check that it is this shop's.",

@@ -6,10 +6,10 @@ from typing import Any
 
 from pydantic import Field
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import on_hold, queries
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, NotAllowed, UnknownItem
-from fillbook.trace.work.ask import Ask, Item, Note, Text
+from fillbook.trace.work.ask import Ask, Item, Note, Reason, Text
 from fillbook.trace.work.floor import Floor
 from fillbook.trace.work.registry import verb
 
@@ -49,7 +49,7 @@ class Lift(Ask):
     hold: Text | None = Field(
         None, description="Which hold, as shown (such as 41.0), where several lie on it"
     )
-    why: Note = Field(description="What was looked at, and why it may go on")
+    why: Reason = Field(description="What was looked at, and why it may go on")
 
 
 @verb("lift", Lift, role="lead", place="office")
@@ -61,7 +61,7 @@ def lift(ask: Lift, floor: Floor) -> dict[str, Any]:
         raise Nonsense("Say what was looked at before the hold is lifted.", field="why")
     if ask.item:
         what = ids.pretty(ask.item)
-        there = [h for h in queries.open_holds(floor.book, floor.shop) if h["item"] == ask.item]
+        there = [h for h in on_hold.open_holds(floor.book, floor.shop) if h["item"] == ask.item]
     else:
         lot = queries.find_lot(floor.book, floor.shop, ask.lot or "")
         if lot is None:
@@ -69,7 +69,7 @@ def lift(ask: Lift, floor: Floor) -> dict[str, Any]:
         what = f"lot {lot.lot}"
         there = [
             h
-            for h in queries.open_holds(floor.book, floor.shop)
+            for h in on_hold.open_holds(floor.book, floor.shop)
             if (h.lot, h.supplier) == (lot.lot, lot.supplier)
         ]
     if ask.hold:

@@ -45,7 +45,7 @@ def open_order(ask: OpenOrder, floor: Floor) -> None:
     used = queries.taken_in_on(floor.book, floor.shop, ask.number)
     if used > ask.tires:
         raise Nonsense(
-            f"{used} tires were taken in on order {ask.number} already; it can't be for {ask.tires}.",
+            f"The order {ask.number} can't be for {ask.tires}, as {used} are taken in on it already.",
             field="tires",
         )
 

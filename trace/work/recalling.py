@@ -7,6 +7,7 @@ from typing import Any
 from pydantic import Field
 
 from fillbook.trace.book import chain, closed_recalls, queries
+from fillbook.trace.book.outcomes import OPEN
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.work.ask import Ask, Note
@@ -45,7 +46,7 @@ def close_recall(ask: CloseRecall, floor: Floor) -> dict[str, Any]:
     if not ask.note:
         raise Nonsense("Say what was done before the recall is closed.", field="note")
     tires = closed_recalls.listed(floor.book, floor.shop, opened, floor.at)
-    left = [one for one in tires if one.outcome == closed_recalls.OPEN]
+    left = [one for one in tires if one.outcome == OPEN]
     if left:
         names = ", ".join(f"{ids.pretty(one.item)} ({one.state})" for one in left[:NAMED])
         more = f" and {len(left) - NAMED} more" if len(left) > NAMED else ""

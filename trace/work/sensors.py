@@ -16,7 +16,7 @@ from fillbook.trace.book import apply, loggers, queries
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import ids, logger_formats
 from fillbook.trace.core.errors import Nonsense, NotAllowed, UnknownItem
-from fillbook.trace.work.ask import Ask, Duration, Measure, Note, TemperatureDifference, Text, Zone
+from fillbook.trace.work.ask import Ask, Duration, Measure, Reason, TemperatureDifference, Text, Zone
 from fillbook.trace.work.floor import Floor
 from fillbook.trace.work.registry import verb
 
@@ -73,7 +73,7 @@ def take_down_sensor(ask: TakeDownSensor, floor: Floor) -> None:
 
 class TrustSamples(Ask):
     event: int = Field(description="The number of the event that brought the doubtful samples", ge=1)
-    why: Note = Field(description="Why they are right after all")
+    why: Reason = Field(description="Why they are right after all")
 
 
 @verb("trust samples", TrustSamples, role="lead", place="racks")

@@ -19,7 +19,7 @@ class SetUpShop(Ask):
     site: Text = Field(description="Two letters that begin every ID of this shop, without I and O")
     name: Text = Field(description="The shop's name")
     owner: Text = Field(description="The owner's name")
-    timezone: Text = Field("UTC", description="The shop's zone of time, such as America/Chicago")
+    timezone: Text = Field("UTC", description="The shop's time zone, such as America/Chicago")
     units: Literal["us", "metric"] = Field("us", description="Units on screens and labels")
     host: Text = Field(
         "FILLBOOK.LOCAL", description="Where labels point to: this machine's name in the shop's network"
@@ -39,7 +39,7 @@ class SetUpShop(Ask):
             ZoneInfo(value)
         except (ZoneInfoNotFoundError, ValueError, OSError):
             raise ValueError(
-                f"{value!r} is no zone of time; write it like America/Chicago or Europe/Berlin"
+                f"{value!r} is no time zone; write it like America/Chicago or Europe/Berlin"
             ) from None
         return value
 

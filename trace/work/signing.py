@@ -48,11 +48,13 @@ class NoPin(NotAllowed):
 
 # -- who signs -----------------------------------------------------------------------------------------------------------------
 def act(
-    book: Book, action: acting.Action, *, pin: str | None, now: int, begins: bool = False
+    book: Book, action: acting.Action, *, pin: str | None, now: int, begins: bool = False, most: str | None = None
 ) -> acting.Answer:
-    """Do *action* as a page or a device asks it: as ``acting.act``, after the signer's PIN where the verb takes one.
+    """Do *action* as a page or a device asks it: as ``acting.act``, after the signer's PIN where the verb takes one, or where
+    somebody else than who acts is named as having signed. Nobody acts above the role of the one whose PIN it was.
 
     *pin*: what was typed as the signer's PIN. *begins*: whoever asks has shown that they may begin a shop (``trace/web/setup``).
+    *most*: the role above which nobody acts through this device.
     Raises ShopError; what was refused changed nothing but the count of wrong PINs.
     """
     verb = registry.find(action.verb)
@@ -62,15 +64,16 @@ def act(
                 "A shop is begun on the page /setup, or at the terminal with fillbook set-up-shop.",
                 field="verb",
             )
-    elif verb.pin or action.override:
+    elif verb.pin or action.override or action.signed_by:
         shop = book.the_shop(action.shop)
         if action.who:
-            role = verb.role if verb.pin else "lead"
-            sign(
-                book, shop, role=role, who=action.who, signed_by=action.signed_by, pin=pin, now=now, doing=verb.name,
-                station=action.station, only_if_able=not verb.pin,
+            overrides = bool(action.override) and not verb.pin
+            signer = sign(
+                book, shop, role="lead" if overrides else verb.role, who=action.who, signed_by=action.signed_by, pin=pin, now=now,
+                doing=verb.name, station=action.station, only_if_able=overrides,
             )  # fmt: skip
-    return acting.act(book, action, now=now)
+            most = min(signer.role, most or signer.role, key=_rank)
+    return acting.act(book, action, now=now, most=most)
 
 
 def sign(
@@ -83,8 +86,11 @@ def sign(
     """
     worker = queries.person(book, shop, who)
     signer = _found(book, shop, signed_by, pin) if signed_by else worker
+    alone = signer["item"] == worker["item"]
+    if alone and role == "hand":  # an everyday act: the badge was enough
+        return signer
     if _rank(signer.role) < _rank(role):
-        if only_if_able and _rank(worker.role) < _rank(role):
+        if only_if_able and alone:
             return signer
         raise NotAllowed(
             f"To {doing} takes {acting.ARTICLES[role]}; {signer.name} is a {signer.role}. Ask one to sign."
@@ -135,7 +141,7 @@ def check_pin(
             return found
         pins.fits(pin or "", None)
         raise NoPin(
-            f"{found.name} has no PIN yet, so can't sign. An owner gives a one-time code on the People page; with it {found.name} "
+            f"{found.name} has no PIN yet, so can't sign. An owner gives a one-time code on the page Badges and PINs; with it {found.name} "
             "sets one.",
             field="pin",
         )
@@ -224,7 +230,7 @@ def _locked(book: Book, shop: str, person: Row, now: int) -> LockedOut | None:
     minute = -(-there.locked_until // 60) * 60  # told to the minute, never too early
     return LockedOut(
         f"{there.wrong} wrong PINs for {person.name}: nobody signs as {person.name} until "
-        f"{times.show(minute, queries.timezone(book, shop))}. An owner can lift this on the People page.",
+        f"{times.show(minute, queries.timezone(book, shop))}. An owner can lift this on the page Badges and PINs.",
         there.locked_until,
     )
 

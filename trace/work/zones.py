@@ -7,6 +7,7 @@ import hashlib
 from pydantic import Field
 
 from fillbook.trace.book import danger, loggers, queries
+from fillbook.trace.book.opening import Row
 from fillbook.trace.core import doubts, ids, logger, logger_formats, times, units
 from fillbook.trace.core.cure import Sample
 from fillbook.trace.core.errors import Nonsense, UnknownItem
@@ -31,22 +32,34 @@ def rack(ask: Rack, floor: Floor) -> dict[str, list[str]]:
         raise Nonsense("The same tire is named twice.", field="tires")
     soaking = []
     for tire in ask.tires:
-        state = floor.must_exist(tire, "racking")
+        state = _check_state(tire, floor)
         if state.state in ("taken in", "soaking"):
             soaking.append(tire)
-        if state.state in ("filling", "paused"):
-            raise Nonsense(
-                f"{ids.pretty(tire)} is {state.state}; finish its fill before it is racked.", field="tires"
-            )
-        if state.state in ("dispatched", "reclaimed", "scrapped"):
-            raise Nonsense(
-                f"{ids.pretty(tire)} was {state.state} at {floor.say(state.since)}; it can't lie in a zone.",
-                field="tires",
-            )
         if state.state in ("racked", "soaking") and state.place == ask.zone:
             raise Nonsense(f"{ids.pretty(tire)} lies in {floor.name(ask.zone)} already.", field="tires")
         _check_kept_away(tire, floor)
     return {"soaking": soaking}
+
+
+def may_lie(tire: str, floor: Floor) -> None:
+    """Raise ShopError where *tire* can't be laid in any zone."""
+    _check_state(tire, floor)
+    _check_kept_away(tire, floor)
+
+
+def _check_state(tire: str, floor: Floor) -> Row:
+    """The tire's state at the time of the act; refuses one that is being filled or is gone."""
+    state = floor.must_exist(tire, "racking")
+    if state.state in ("filling", "paused"):
+        raise Nonsense(
+            f"{ids.pretty(tire)} is {state.state}; finish its fill before it is racked.", field="tires"
+        )
+    if state.state in ("dispatched", "reclaimed", "scrapped"):
+        raise Nonsense(
+            f"{ids.pretty(tire)} was {state.state} at {floor.say(state.since)}; it can't lie in a zone.",
+            field="tires",
+        )
+    return state
 
 
 def _check_kept_away(tire: str, floor: Floor) -> None:
@@ -217,13 +230,13 @@ def _overlaps(ask: LogTemperatures, floor: Floor, samples: list[Sample]) -> bool
     other = [s for s in both if there[s.at] != s.mc]
     if len(both) == len(samples) and not other:
         raise Nonsense(
-            f"All {len(samples)} readings of this file are in the book already for {floor.name(ask.zone)}; nothing was added.",
+            f"Every reading of this file is in the book already for {floor.name(ask.zone)}; nothing was added.",
             field="csv",
         )
     if other:
         floor.note(
             "readings disagree",
-            f"{len(other)} readings from {floor.say(other[0].at)} on differ from those of an earlier file; the lower of the two counts.",
+            f"{len(other)} {'reading' if len(other) == 1 else 'readings'} from {floor.say(other[0].at)} on {'differs from that' if len(other) == 1 else 'differ from those'} of an earlier file; the lower of the two counts.",
             ask.zone,
         )
     newest = floor.book.value(

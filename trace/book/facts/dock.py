@@ -11,12 +11,13 @@ from fillbook.trace.core import ids
 
 @handles("receive")
 def _receive(facts: Facts, event: Event, said: dict[str, Any]) -> None:
-    for tote in event.body["ids"]:
+    serials = said.get("serials") or [said.get("supplier_serial", "")] * len(event.body["ids"])
+    for tote, serial in zip(event.body["ids"], serials, strict=True):
         facts.row(
             "tote", item=tote, supplier=said["supplier"], lot=said["lot"], side=said["side"], system=said["system"], grade=said.get("grade", ""),
             net_g=said["net_g"], basis=said["basis"], received_at=event.happened_at, made_at=said.get("made"),
             use_by=said.get("use_by"), supplier_code=said.get("supplier_code", ""), supplier_item=said.get("supplier_item", ""),
-            supplier_serial=said.get("supplier_serial", ""),
+            supplier_serial=serial,
         )  # fmt: skip
         facts.touch(
             tote,

@@ -27,6 +27,7 @@ WRITING = (
     "wrong-media",
     "nonsense",
     "locked-out",
+    "our-fault",
 )
 ABOUT = (
     "The shop's verbs and answers as JSON. Each device has a token with a role; nobody acts above that role through it, nor above "
@@ -51,7 +52,7 @@ def document() -> dict[str, Any]:
         "get": {
             "operationId": "openapi", "summary": "This description", "x-role": "nobody", "security": [],
             "responses": {"200": {"description": "OpenAPI 3.1", "content": {"application/json": {"schema": {"type": "object"}}}}, "304": _SAME,
-                          **_problems("nonsense")},
+                          **_problems("nonsense", "our-fault")},
         }
     }  # fmt: skip
     return {
@@ -103,7 +104,7 @@ def _reads(one: Call) -> dict[str, Any]:
         "responses": {
             "200": good,
             **({"304": _SAME} if one.still else {}),
-            **_problems("no-token", "nonsense", "locked-out", *(["not-found"] if names or one.name == "recall" else [])),
+            **_problems("no-token", "nonsense", "locked-out", "our-fault", *(["not-found"] if names or one.name == "recall" else [])),
         },
     }  # fmt: skip
 

@@ -182,7 +182,7 @@ class Envelope(BaseModel):
     )
     pin: str | None = Field(
         None,
-        description="The signer's PIN, where the verb or an override takes one; never kept",
+        description="The signer's PIN, where the verb or an override takes one or somebody else signs; never kept",
         max_length=64,
     )
     override: str | None = Field(None, description="A lead's reason to go on against a stop", max_length=500)

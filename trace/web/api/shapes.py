@@ -96,7 +96,7 @@ class Item(Loose):
 
 class Happened(Shape):
     at: str = Field(description="ISO 8601 in UTC")
-    local: str = Field(description="The same in the shop's zone of time")
+    local: str = Field(description="The same in the shop's time zone")
     words: str
     seq: int
     state: str | None

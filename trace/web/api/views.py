@@ -71,7 +71,9 @@ def act(name: str) -> Response:
     said = reading.envelope(reading.body())
     if said.override:
         _covers("lead", "An override")
-    done = signing.act(here.book(), _action(verb, said, key), pin=said.pin, now=here.now())
+    done = signing.act(
+        here.book(), _action(verb, said, key), pin=said.pin, now=here.now(), most=g.device.role
+    )
     answer = calls.sent(
         {
             "shop": done.shop, "seq": done.seq, "ids": [ids.pretty(code) for code in done.ids],

@@ -48,20 +48,37 @@ def before_go(tire: str, line: str) -> tuple[list[str], list[str]]:
     return list(dict.fromkeys(stops)), list(dict.fromkeys(notes))
 
 
+NO_PRESSURE = "no-pressure"
+
+
 def asks_back(form: Form, tire: str) -> bool:
-    """Whether the posted fill of *tire* weighs ten times more or less than such tires did: asked once, before it is written."""
+    """Whether the posted fill of *tire* says something to be asked once, before it is written: a weight ten times more or less than
+    such tires took, or no pressure. Sent once more as it is, it is meant."""
     grams = _grams_posted(form)
     if not grams or g.get("too_old") or queries.fill(here.book(), tire):
         return False
+    answered = request.form.get("asked", "").split()
+    questions = []  # what it asks, the field, the mark of its answer
     before = usual.of_tire(here.book(), here.shop(), tire, here.now())
     times_off = before.times(grams) if before else 0
-    if not before or not times_off or request.form.get("asked") == str(grams):
+    if before and times_off and str(grams) not in answered:
+        words = before.compared(here.say().mass(grams), here.say().mass(before.grams), times_off)
+        questions.append((words, "weight_kg", str(grams)))
+    if not _pressure_posted(form) and NO_PRESSURE not in answered:
+        words = "No final pressure is typed: the tire then goes on hold until a second person has looked."
+        questions.append((words, "pressure_kpa", NO_PRESSURE))
+    if not questions:
         return False
-    words = before.compared(here.say().mass(grams), here.say().mass(before.grams), times_off)
     form.take(request.form)
-    form.refuse(Nonsense(f"{words} Press DONE again if it is so.", field="weight_kg"))
-    form.asked = str(grams)
+    words = " ".join(question for question, _, _ in questions)
+    form.refuse(Nonsense(f"{words} Press DONE again if it is so.", field=questions[0][1]))
+    form.asked = " ".join(dict.fromkeys([*answered, *(mark for _, _, mark in questions)]))
     return True
+
+
+def _pressure_posted(form: Form) -> bool:
+    one = next(one for one in form.all_fields if one.name == "pressure_pa")
+    return any(request.form.get(name, "").strip() for name in (one.name, *one.accepts))
 
 
 def _grams_posted(form: Form) -> int:

@@ -175,6 +175,7 @@ def _page(code: str, tire: str = "", form: Form | None = None) -> str:
         changed=changed, stopped=bool(stops), before_go=notes, totes=ahead.totes_for(code, there.sources) if chosen and chosen == open_tire else [],
         beside=_beside(chosen) if form and form.verb.name == "finish fill" else {}, pot_life_until=_pot_life_until(chosen) if state == "paused" else None,
         filled=filled, drafts=drafts.others(chosen) if form and form.draft else [], filled_held=held.held(filled) if filled else None, focus_form=bool(form and form.verb.name == "finish fill"),
+        at_work=form is not None,  # on a phone the places fold, so that the button stands in sight
     )  # fmt: skip
 
 

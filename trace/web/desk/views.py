@@ -2,22 +2,22 @@
 
 from __future__ import annotations
 
-import re
+from collections.abc import Iterable
 
 from flask import Blueprint, Response, flash, g, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from fillbook.trace.book import cures, glance, items, later, queries, zones
+from fillbook.trace.book import cures, glance, items, later, on_hold, queries
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, ShopError, WrongKind
 from fillbook.trace.core.release import TwoDates, two_dates
-from fillbook.trace.web import held, here, papers
+from fillbook.trace.web import called, held, here, papers, scanned
+from fillbook.trace.web.desk.rows import GONE, rows_of
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.item.views import the_item
 from fillbook.trace.web.languages import choice
 
 bp = Blueprint("desk", __name__)
-SEVERAL = 60  # tires with one signature, as the verb takes them
 ON_PAPER = 200  # rows of one day sheet, as many as one act reserves
 SHOWN = 40  # of each list; the racks have them all
 PATHS = {
@@ -33,9 +33,10 @@ def desk() -> str:
     g.scan_from = "desk"
     book, shop = here.book(), here.shop()
     rows = cures.racks(book, shop, here.now(), here.say())
+    released = queries.in_state(book, shop, "released", most=SHOWN)
     return render_template(
         "desk/desk.html", rows=rows, ready=[r for r in rows if r["case"] and r["case"].decision.ok][:SHOWN],
-        released=queries.in_state(book, shop, "released", most=SHOWN), dispatch=Form("dispatch"), alerts=later.alerts(book, shop)[:SHOWN],
+        released=released, kept_back=on_hold.held_among(book, [one["item"] for one in released]), dispatch=Form("dispatch"), alerts=later.alerts(book, shop)[:SHOWN],
     )  # fmt: skip
 
 
@@ -78,14 +79,14 @@ def _download(made: bytes, name: str) -> Response:
 @here.one_picture
 def several() -> str:
     """Tires scanned one after the other: each with its verdict, the newest as large as on its own page."""
-    tires = _said(request.args.get("tires", ""))
+    tires = called.tires(request.args.get("tires", ""))
     return _several(tires, _several_form(tires), newest=tires[-1] if tires else None)
 
 
 @bp.post("/desk/several")
 def release_several() -> ResponseReturnValue:
     """Release those that may be, with one signature; the rest stay on the list with their reasons."""
-    tires = _said(request.form.get("all", ""))
+    tires = called.tires(request.form.get("all", ""))
     form = _several_form(tires)
     wanted = {code for code in request.form.getlist("tires") if code in tires}
     form.take(request.form)
@@ -105,21 +106,12 @@ def release_several() -> ResponseReturnValue:
     return redirect("/desk/several" + (f"?tires={','.join(left)}" if left else ""), 303)
 
 
-def _said(text: str) -> list[str]:
-    """The tires an address or a form names, each once; what is none of ours is left out."""
-    codes = [
-        code for code in dict.fromkeys(text.split(",")) if ids.is_valid(code) and ids.kind_of(code) == "F"
-    ]
-    return [code for code in codes if queries.item_exists(here.book(), code)][-SEVERAL:]
-
-
 def _several_form(tires: list[str]) -> Form:
     form = Form(
         "release",
         first=("tag_scanned",),
         hidden={"tire", "tires"},
         action="/desk/several",
-        prefill={"tag_scanned": "yes"},
     )
     form.about = list(tires)
     return form
@@ -127,22 +119,9 @@ def _several_form(tires: list[str]) -> Form:
 
 def _several(tires: list[str], form: Form, newest: str | None) -> str:
     g.scan_from = f"several:{','.join(tires)}"
-    rows = zones.verdicts(here.book(), here.shop(), tires, here.now(), say=here.say())
-    for row in rows:
-        state = queries.place_of(here.book(), row["item"])
-        row["gone"] = (
-            state.state
-            if state.state in ("released", "dispatched", "returned", "reclaimed", "scrapped")
-            else ""
-        )
-        row["ready"] = times.from_utc_text(row["ready_at"]) if row.get("ready_at") else None
-        row["why"] = next(
-            (f["words"] for f in row["findings"] if f["stops"]), row["words"][0] if row["words"] else ""
-        )
-        row["why"] = re.sub(
-            r"\s*Ready about [^.]*\.$", "", row["why"]
-        )  # said beside it, in the words of the day
-        row["ok"] = row["ok"] and not row["gone"]
+    rows = rows_of(tires)
+    if not form.posted:
+        form.said["tag_scanned"] = _scanned(row["item"] for row in rows if row["ok"])
     return render_template(
         "desk/several.html", rows=rows, newest=next((r for r in rows if r["item"] == newest), None), form=form, all=tires,
         may=[row for row in rows if row["ok"]], rest=[row for row in rows if not row["ok"]],
@@ -178,11 +157,14 @@ def _tire(code: str) -> str:
 
 
 def _form(tire: str) -> Form:
-    scanned = request.args.get("scanned", "yes")
     return Form(
-        "release", fixed={"tire": tire}, first=("tag_scanned",), hidden={"tires"}, prefill={"tag_scanned": scanned},
+        "release", fixed={"tire": tire}, first=("tag_scanned",), hidden={"tires"}, prefill={"tag_scanned": _scanned([tire])},
         action=url_for("desk.release", code=tire),
     )  # fmt: skip
+
+
+def _scanned(tires: Iterable[str]) -> str:
+    return "yes" if scanned.lately(tires) else "no"
 
 
 def _page(tire: str, form: Form) -> str:
@@ -191,7 +173,8 @@ def _page(tire: str, form: Form) -> str:
     state = queries.place_of(book, tire)
     case, why_not = None, ""
     try:
-        case = cures.case(book, tire, now, say=here.say())
+        read = state.state in GONE or form.said.get("tag_scanned") == "yes"
+        case = cures.case(book, tire, now, tag_scanned=read, say=here.say())
     except Nonsense as trouble:
         why_not = str(trouble)
     form.stopped = case is not None and not case.decision.ok

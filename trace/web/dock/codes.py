@@ -16,7 +16,7 @@ from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.core.quote import quoted
 from fillbook.trace.web.scan import photos
 
-MOST_CODES = 12  # on one label, or one photograph of it
+MOST_CODES = 60  # on the labels of one receipt, or one photograph of them
 LONGEST_KEPT = 200  # characters of the supplier's code that the book keeps
 #: What a code says -> the field of the receipt it fills.
 FIELD = {
@@ -38,6 +38,7 @@ class Filled:
     refused: list[str] = field(default_factory=list)  # codes that lack their beginning; said until they are scanned whole
     values: dict[str, str] = field(default_factory=dict)
     sources: dict[str, str] = field(default_factory=dict)
+    several: list[str] = field(default_factory=list)  # the serials of several totes of one lot, in the order they were scanned
     troubles: list[str] = field(default_factory=list)
 
 
@@ -90,17 +91,21 @@ def fill_in(book: Book, shop: str, codes: Sequence[str], said: MultiDict) -> Fil
         else:
             filled.codes.append(one)
             filled.kept.append(code)
+    filled.several = _serials(filled.codes)
     for one in filled.codes:
-        filled.troubles += one.troubles
+        filled.troubles += [words for words in one.troubles if words not in filled.troubles]
         if not one.fields and "(" not in one.code and any(other.code.startswith("(") for other in filled.codes):
             filled.troubles.append(
-                f"{quoted(one.code)} is built unlike the other codes of this label. Should its beginning be missing, begin anew and scan it again."
+                f"{quoted(one.code)} is built unlike the other codes of this label. If its beginning is missing, begin again and scan it once more."
             )
         for name, part in one.fields.items():
             value, how = _in_time(name, part.value)
             where = f", in {quoted(one.code)}" if len(filled.codes) > 1 else ""
             _put(filled, name, value, f"{part.source}{how}{where}")
-    _serial_of_several(filled)
+    if filled.several:
+        _several_totes(filled, said)
+    else:
+        _serial_of_several(filled)
     _as_last_time(filled, book, shop, said)
     _over_what_was_typed(filled, said)
     _keep_code(filled)
@@ -138,11 +143,44 @@ def _put(filled: Filled, name: str, value: str, source: str) -> None:
     elif (
         there != value
         and name != "container"
+        and not (to == "supplier_serial" and filled.several)
         and not (to == "net_g" and name[4:] != filled.values["net_g.unit"])
     ):
         filled.troubles.append(
             f"Two codes of this label say different things for the {SAID[to]}: {quoted(there)} and {quoted(value)}. Look at the label; the first stands below."
         )
+
+
+def _serials(codes: Sequence[ReadCode]) -> list[str]:
+    """The serials of several totes whose labels were scanned one after the other; none where the codes are those of one tote.
+
+    A number of the container counts where no label bears a serial. A tote of another lot is not one of them.
+    """
+    lot = next((one.fields["lot"].value for one in codes if "lot" in one.fields), None)
+    of_it = [one.fields for one in codes if "lot" not in one.fields or one.fields["lot"].value == lot]
+    for name in ("serial", "container"):
+        found = list(dict.fromkeys(fields[name].value for fields in of_it if name in fields))
+        if found:
+            return found if len(found) > 1 else []
+    return []
+
+
+def _several_totes(filled: Filled, said: MultiDict) -> None:
+    """As many totes as serials; what was typed by hand among them stays."""
+    counted = filled.values.pop("totes", "1")
+    filled.sources.pop("totes", None)
+    filled.values.pop("supplier_serial", None)
+    source = filled.sources.pop("supplier_serial", "")
+    stands = [line.strip() for line in said.get("serials", "").splitlines() if line.strip()]
+    typed = [] if stands == said.get("was-serials", "").splitlines() else stands
+    serials = list(dict.fromkeys([*typed, *filled.several]))
+    filled.values["serials"], filled.sources["serials"] = "\n".join(serials), source.split(", in ")[0]
+    expected = said.get("totes", "").strip()
+    if not said.get("from-totes") and expected.isdecimal() and int(expected) >= len(serials):
+        return  # so many are on the truck: what is not scanned yet is asked for when they are booked in
+    filled.values["totes"], filled.sources["totes"] = str(len(serials)), "the serials that were scanned"
+    if counted not in ("1", str(len(serials))):
+        filled.troubles.append(f"The labels count {counted}, and {len(serials)} serials were scanned: see how many totes came in.")
 
 
 def _serial_of_several(filled: Filled) -> None:
@@ -188,9 +226,17 @@ def _over_what_was_typed(filled: Filled, said: MultiDict) -> None:
             )
 
 
+def _of_the_first(filled: Filled) -> list[ReadCode]:
+    """The codes that go with the receipt: of several totes those of the first, since the others differ in the serial alone."""
+    others = set(filled.several[1:])
+    return [
+        one for one in filled.codes if not any(part.value in others for name, part in one.fields.items() if name in ("serial", "container"))
+    ]  # fmt: skip
+
+
 def _keep_code(filled: Filled) -> None:
     kept: list[str] = []
-    for one in filled.codes:
+    for one in _of_the_first(filled):
         if len(" ".join([*kept, one.code])) <= LONGEST_KEPT:
             kept.append(one.code)
         else:

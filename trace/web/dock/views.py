@@ -59,6 +59,9 @@ class Receipt(Form):
         self.said["code"] = ""
         for name, value in filled.values.items():
             self.said[name] = value
+        if filled.several:  # the first tote's serial stands among them now
+            self.said["supplier_serial"] = ""
+            self.filled.sources.pop("supplier_serial", None)
         filled.sources = self.filled.sources | filled.sources
         self.filled = filled
 

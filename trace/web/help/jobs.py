@@ -88,7 +88,7 @@ JOBS = (
             "Pieces of about 12 in (30 cm), free of metal, stone, wood and plastic, dry, and as warm as the room (common practice).",
             "Make a batch: the tires the pieces came from with their weights. For pieces nobody knows say when they were cut at the latest; "
             "that clears them of every lot made later.",
-            "Label the bin, and scan it when it is poured into the hopper: which batch went into which tire hangs on that scan.",
+            "Label the bin, and scan it when it is poured into the hopper: only that scan says which batch went into which tire.",
             "Start a fill with the hopper at least half full, and with at most 65 % regrind in the mix (common practice).",
         ),
         ("cutting", "isocyanate"), (("Regrind", "/regrind"), ("Cut a fill out", "/do/reclaim"), ("Batches", "/lists/batches")),
@@ -114,6 +114,8 @@ JOBS = (
         (
             "Lay the tire flat (common practice) and scan it, then the zone. Its clock starts at the end of the fill and counts the hours in "
             "a zone that is at 72 °F (22.2 °C) or warmer, by its logger or by hand readings.",
+            "At the racks several tires may be scanned in a rush, then their zone; or a zone first, then each tire that goes there. What asks "
+            "for a look stops the scans behind it until you have touched the answer, and scans without a connection wait.",
             "24 h counted is the earliest, and only with a sample cup that passed; 48 h is the rule; a cold start takes longer (common practice, "
             "made stricter; each is a setting, and the data sheet comes first).",
             "Hours nobody measured do not count. Hang a logger, or read the thermometer at least every 12 hours.",
@@ -142,7 +144,7 @@ JOBS = (
             "A tire that comes back is scanned and its complaint written down, in the driver's words.",
             "No label left: give every clue there is, customer, size, unit number, serial of the tire or the wheel, a number branded on it, months "
             "in service. The book keeps the set of tires it can be, with what speaks for and against each.",
-            "A lead signs when it is told: this one, not ours, or not to be told. A guess is never made for you.",
+            "A lead signs once it is clear: this one, not ours, or it can't be known. The book never guesses for you.",
         ),
         ("pressure", "rim"), (("Desk", "/desk"), ("A tire came back", "/do/return"), ("Identify", "/identify")),
         "A tire without a tag, and three others it may be",
@@ -193,7 +195,7 @@ JOBS = (
             "No logger: read the thermometer at least every 12 hours, or set a min/max thermometer back and read its lowest mark.",
             "A logger may send by itself, with a token of its own.",
         ),
-        (), (("Racks", "/racks"), ("Take in a file", "/do/log-temperatures"), ("Read a thermometer", "/do/read-temperature")),
+        (), (("Racks", "/racks"), ("Take in a file", "/zones"), ("Read a thermometer", "/do/read-temperature")),
         "A thermometer and its curve over a day, with a line at the limit",
     ),
     Job(
@@ -213,7 +215,7 @@ JOBS = (
             "The book is one file. Once a day, on the machine that serves it: fillbook --book shop.db backup COPY.db. It is whole even while others "
             "write; copying the file by hand may not be.",
             "Keep copies on another machine, and one outside the house. Try one now and then: fillbook --book COPY.db verify.",
-            "Each event holds the hash of the one before, so that a change in the past shows. A lost tail shows only against a head kept elsewhere: "
+            "Each event holds the hash of the one before, so that a change in the past shows. That the last events are lost shows only against a head kept elsewhere: "
             "it stands on every paper; write down today's.",
             "When the power is out, fill on paper: print day sheets with reserved IDs beforehand, and enter them afterwards.",
         ),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from flask import Blueprint, render_template
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import on_hold
 from fillbook.trace.web import here
 from fillbook.trace.web.forms import Form
 
@@ -15,5 +15,6 @@ bp = Blueprint("holds", __name__)
 @here.one_picture
 def holds() -> str:
     return render_template(
-        "holds/holds.html", holds=queries.open_holds(here.book(), here.shop()), form=Form("hold")
-    )
+        "holds/holds.html", holds=on_hold.open_holds(here.book(), here.shop()),
+        recalls=on_hold.open_recalls(here.book(), here.shop()), form=Form("hold"),
+    )  # fmt: skip

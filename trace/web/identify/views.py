@@ -18,7 +18,7 @@ CLUES = ("complaint", "customer", "size", "unit", "serial", "wheel_serial", "mon
 @bp.get("/identify")
 @here.one_picture
 def waiting() -> str:
-    form = Form("return", first=CLUES, button="Who can it be?", hidden={"tire"})
+    form = Form("return", first=CLUES, button="Write down the return", hidden={"tire"})
     return render_template(
         "identify/waiting.html", form=form, cases=returned.unidentified(here.book(), here.shop())
     )

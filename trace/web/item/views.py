@@ -14,8 +14,9 @@ from fillbook.trace.book.danger import DANGER, kept_away
 from fillbook.trace.book.latest import latest
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids
-from fillbook.trace.core.errors import UnknownItem
+from fillbook.trace.core.errors import Nonsense, UnknownItem
 from fillbook.trace.web import held, here
+from fillbook.trace.web.item.offers import applies
 from fillbook.trace.work import registry
 from fillbook.trace.work.ask import Item, fields_of
 from fillbook.trace.work.corrections import FIXED
@@ -43,16 +44,17 @@ def item(code: str) -> str:
     linked = kind in "LGFC" and of_it["place"]["state"] is not None
     state = of_it["place"]["state"]
     danger = kind == "F" and kept_away(here.book(), found) is not None
-    steps = next_steps(found, kind, state, danger=danger)
+    held_here = bool(of_it["holds"])
+    steps = next_steps(found, kind, state, danger=danger, held=held_here)
     acts, earlier = events.history(here.book(), found, _after())
     return render_template(
         "item/item.html", code=found, kind=kind, of_it=of_it, trace=_trace(found) if linked else None,
-        steps=steps, others=everything_else(found, kind, steps) if state not in (None, "void") else [], prints=len(queries.prints_of(here.book(), found)),
+        steps=steps, others=everything_else(found, kind, state, steps, held=held_here) if state not in (None, "void") else ([], []), prints=len(queries.prints_of(here.book(), found)),
         place=queries.place_of(here.book(), found), papers=queries.attachments(here.book(), found),
         kept=zones.storage(here.book(), found, here.now()) if kind == "L" else None,
         keep_away=held.NOW[DANGER] if danger else "",
         changed=later_readings.alert(here.book(), here.shop(), found) if kind == "F" else None,
-        acts=acts, earlier=",".join(map(str, earlier)) if earlier else None, later="before" in request.args,
+        weighed=weighed_by(found, kind), stay=FIXED, acts=acts, earlier=",".join(map(str, earlier)) if earlier else None, later="before" in request.args,
         undo=None if state in (None, "void") or "before" in request.args else last_act(acts),
     )  # fmt: skip
 
@@ -76,6 +78,14 @@ def last_act(acts: list[Row]) -> int | None:
     return None
 
 
+def weighed_by(item: str, kind: str) -> dict[str, int]:
+    """The facts that somebody read off a scale or a gauge and may have typed wrong -> the event that says them."""
+    read = {"F": queries.fill, "L": queries.tote, "G": queries.batch}.get(kind)
+    row = read(here.book(), item) if read else None
+    names = {"F": ("Weight", "Pressure"), "L": ("Net",), "G": ("Weight",)}
+    return dict.fromkeys(names[kind], row.seq) if row and row.shop == here.shop() else {}
+
+
 @bp.get("/attached/<int:seq>")
 @here.one_picture
 def attached(seq: int) -> Response:
@@ -89,7 +99,10 @@ def attached(seq: int) -> Response:
 
 def the_item(code: str) -> str:
     """The compact ID of an address; raises UnknownItem for one that this book never gave out."""
-    found = ids.read(code)
+    try:
+        found = ids.read(code)
+    except Nonsense as trouble:
+        raise ids.in_letters_of(trouble, here.shop(), "F") from None
     if not queries.item_exists(here.book(), found):
         raise UnknownItem(
             f"{ids.pretty(found)} reads well, but no such label was given out in this book. Check that it is this shop's."
@@ -97,31 +110,39 @@ def the_item(code: str) -> str:
     return found
 
 
-def everything_else(item: str, kind: str, steps: list[Step]) -> list[tuple[str, list[Step]]]:
-    """Every verb that takes an item of this kind and is not among the likely steps, by its place in the shop."""
+def everything_else(
+    item: str, kind: str, state: str | None, steps: list[Step], *, held: bool
+) -> tuple[list[tuple[str, list[Step]]], list[tuple[str, list[Step]]]]:
+    """Every verb that takes an item of this kind and is not among the likely steps, by its place in the shop: those that can come
+    next, and those for what happened otherwise and was not entered yet."""
     there = {step.path.split("?")[0] for step in steps}
-    found: dict[str, list[Step]] = {}
-    for place, words, path, field in _verbs_of(kind):
+    now: dict[str, list[Step]] = {}
+    other: dict[str, list[Step]] = {}
+    for place, words, path, field, verb in _verbs_of(kind):
         if path not in there:
-            found.setdefault(place, []).append(Step(words, f"{path}?{field}={item}"))
-    return list(found.items())
+            into = now if applies(verb, kind, state, held=held) else other
+            into.setdefault(place, []).append(Step(words, f"{path}?{field}={item}"))
+    return list(now.items()), list(other.items())
 
 
 @cache
-def _verbs_of(kind: str) -> tuple[tuple[str, str, str, str], ...]:
-    """Place, words, page and field of every verb that takes an item of this kind; the same as long as the program runs."""
+def _verbs_of(kind: str) -> tuple[tuple[str, str, str, str, str], ...]:
+    """Place, words, page, field and name of every verb that takes an item of this kind; the same as long as the program runs."""
     found = []
     for verb in registry.everything().values():
         takes = next(
             (f for f in fields_of(verb.ask) if isinstance(f.mark, Item) and kind in f.mark.kinds), None
         )
         if takes and verb.name not in ("print", "release"):
-            found.append((verb.place, verb.name.capitalize(), f"/do/{verb.command}", takes.name))
+            found.append((verb.place, verb.name.capitalize(), f"/do/{verb.command}", takes.name, verb.name))
     return tuple(found)
 
 
-def next_steps(item: str, kind: str, state: str | None, *, danger: bool = False) -> list[Step]:
-    """What is most likely done next with an item in this state, the likeliest first; nothing that brings a hand near a tire in *danger*."""
+def next_steps(
+    item: str, kind: str, state: str | None, *, danger: bool = False, held: bool = False
+) -> list[Step]:
+    """What is most likely done next with an item in this state, the likeliest first; nothing that brings a hand near a tire in
+    *danger*, and no way out of the shop for one that is *held*."""
     hold = Step("Hold", f"/do/hold?item={item}")
     recall = Step("What holds it?", f"/recall?suspect={item}")
     scrap = Step("Scrap", f"/do/scrap?item={item}")
@@ -157,6 +178,8 @@ def next_steps(item: str, kind: str, state: str | None, *, danger: bool = False)
             ]
         case "F", "racked":
             return [Step("Release desk", f"/desk/{item}", True), *correct]
+        case "F", "released" if held:
+            return [Step("Look at the hold", "/holds", True), Step("Release desk", f"/desk/{item}"), *correct[1:]]
         case "F", "released":
             return [
                 Step("Send out", f"/do/dispatch?tires={item}", True),

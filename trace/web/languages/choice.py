@@ -8,6 +8,7 @@ from flask import Flask, g, has_request_context, request, session
 from flask_babel import Babel, get_locale, refresh
 from markupsafe import Markup, escape
 
+from fillbook.trace.core import units
 from fillbook.trace.core.errors import ShopError
 from fillbook.trace.languages.catalogue import LANGUAGES, Catalogue, catalogue
 from fillbook.trace.web import here
@@ -50,13 +51,14 @@ def words() -> Catalogue:
 
 
 def in_words(value: Any) -> Any:
-    """A value as it is shown: what the rules say in this page's language, what people typed as it is."""
+    """A value as it is shown: what the rules say in this page's language and the reader's units, what people typed as it is."""
     if isinstance(value, ShopError):
         value = str(value)
     if not isinstance(value, str) or isinstance(value, Markup) or not value:
         return value
     found = words()
-    return found.said(value) if found.here else value
+    said = found.said(value) if found.here else value
+    return units.own_first(said, g.get("shop") is not None and here.say().us) if units.measures_twice(said) else said
 
 
 def in_the_language(message: str, /, **places: Any) -> Markup:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from flask import Blueprint, Response, flash, redirect, render_template, request, session
 from flask.typing import ResponseReturnValue
 
@@ -58,12 +60,9 @@ def keep() -> ResponseReturnValue:
 
 
 def _back(to: str) -> str:
-    """A page of ours to go back to; never another host's."""
-    return (
-        to
-        if to.startswith("/") and not to.startswith(("//", "/\\")) and "\n" not in to and "\r" not in to
-        else "/preferences"
-    )
+    """A page of ours to go back to; never another host's. A browser takes a backslash for a slash, and leaves out tabs and ends of lines."""
+    ours = re.fullmatch(r"/(?![/\\])[^\x00-\x1f\x7f]*", to)
+    return to if ours else "/preferences"
 
 
 @bp.get("/static/words.js")

@@ -15,8 +15,9 @@ from zoneinfo import ZoneInfo
 from flask import Blueprint, Response, g, render_template, request, stream_with_context
 from flask.typing import ResponseReturnValue
 
-from fillbook.trace.book import customers, events, glance, lists, queries
-from fillbook.trace.book.list_file import csv_lines, harmless
+from fillbook.trace.book import customers, events, glance, lists, on_hold, queries
+from fillbook.trace.book.cells import harmless
+from fillbook.trace.book.list_file import csv_lines
 from fillbook.trace.book.list_kinds import COUNTED, KINDS, Asked, order_of
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
@@ -214,7 +215,7 @@ def _items(kind: str) -> dict[str, Any]:
         for item in (row.place, row.get("line", ""), row.get("zone", "")):
             if item not in names:
                 names[item] = here.say().name(item)
-    held = queries.held_among(here.book(), [row["item"] for row in found.rows])
+    held = on_hold.held_among(here.book(), [row["item"] for row in found.rows])
     order = order_of(asked)
     goes_on = {"after": found.after[0], "item": found.after[1]} if found.after else None
     return {

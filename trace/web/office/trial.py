@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from fillbook.trace.book import glance, items, later, queries, recalls
+from fillbook.trace.book import glance, items, later, on_hold, queries, recalls
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import ShopError
 from fillbook.trace.web import here
@@ -55,7 +55,7 @@ def _picture(touched: list[str]) -> Picture:
         facts[item] = {**items.facts(book, item, say), "State": " ".join(filter(None, [place.state, where]))}
     holds = {
         f"{h.shop}:{h.seq}.{h.n}": f"{ids.pretty(h['item']) if h['item'] else 'lot ' + h.lot}: {h.why}"
-        for h in queries.open_holds(book, shop)
+        for h in on_hold.open_holds(book, shop)
     }
     alerts = {one.item: one.words for one in later.alerts(book, shop)}
     return Picture(facts, dict(glance.make_ups(book, shop)), holds, alerts, _listed())

@@ -10,29 +10,30 @@ from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
 from fillbook.trace.book import chain, glance, queries
-from fillbook.trace.core import limits, times
+from fillbook.trace.core import times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
-from fillbook.trace.web import here, inputs, wording
+from fillbook.trace.web import here, inputs, limit_form
 from fillbook.trace.web.forms import Form
-from fillbook.trace.web.office import trial
+from fillbook.trace.web.office import event_lines, trial
 from fillbook.trace.work import acting, registry
 from fillbook.trace.work.ask import fields_of
 from fillbook.trace.work.corrections import FIXED
 
 bp = Blueprint("office", __name__)
 PAGE = 40
+NO_REASON_YET = "not said yet"  # in a trial only, which is undone
 NEW = "new-"  # before the names of the corrected verb's fields, some of which are called as the correction's own
 
 
 @bp.get("/book")
 @here.one_picture
 def book() -> str:
-    mine, shop, now = here.book(), here.shop(), here.now()
+    mine, shop = here.book(), here.shop()
     before = here.number(request.args.get("before", ""))
     return render_template(
         "office/book.html", head=chain.position(mine, shop), people=queries.people(mine, shop), lines=queries.lines(mine, shop),
-        zones=queries.zones(mine, shop), systems=queries.systems(mine, shop), limits=queries.limits_now(mine, shop, now),
-        show_limit=limits.show, events=glance.newest_events(mine, shop, before, PAGE), page=PAGE,
+        zones=queries.zones(mine, shop), systems=queries.systems(mine, shop), limits=limit_form.by_part(),
+        events=glance.newest_events(mine, shop, before, PAGE), page=PAGE,
     )  # fmt: skip
 
 
@@ -78,7 +79,7 @@ def correct(seq: int) -> ResponseReturnValue:
     form.take(request.form)
     try:
         if request.form.get("look"):
-            return _page(seq, form, trial.what_changes(seq, form.read()))
+            return _page(seq, form, trial.what_changes(seq, form.read_to_look()))
         answer = form.act()
     except ShopError as trouble:
         form.refuse(trouble)
@@ -99,7 +100,8 @@ class Correction(Form):
         super().__init__(
             "correct", action=url_for("office.correct", seq=seq), fixed={"event": str(seq)}, button="Correct"
         )
-        self.changed = registry.find(kind)
+        self.changed = self.captions_of = registry.find(kind)
+        self.role = max(self.role, self.changed.role, key=registry.ROLES.index)
         self.stands = now_said
         self.about = []
 
@@ -124,6 +126,15 @@ class Correction(Form):
             action.verb, {**said, **({"fields": fields} if fields else {})}, who=action.who, signed_by=action.signed_by,
             override=action.override, request=action.request, station=action.station, shop=action.shop, saw=self.saw,
         )  # fmt: skip
+
+    def read_to_look(self) -> acting.Action:
+        """The action as it would be with its reason, which nobody has to know yet."""
+        typed = self.said.get("why", "")
+        try:
+            self.said["why"] = typed.strip() or NO_REASON_YET
+            return self.read()
+        finally:
+            self.said["why"] = typed
 
     def shown(self) -> list[inputs.Input]:
         return self.changed_inputs()
@@ -158,39 +169,12 @@ def _page(seq: int, form: Correction | None, change: trial.Change | None = None)
             f"There is no event {seq} in this shop's journal; it ends at {chain.position(mine, shop).seq}."
         )
     corrected = glance.corrections_of(mine, shop, seq)
+    current = glance.event_now(mine, shop, seq) if corrected else None
     return render_template(
         "office/event.html", event=written, form=form, change=change, corrected=corrected, void=bool(corrected) and form is None,
-        said=_plain(written.kind, written.body.get("said", {})), text=json.dumps(json.loads(written.text()), indent=1, ensure_ascii=False),
-        stays=written.kind in FIXED, caption=wording.caption, ids=written.body.get("ids", []), findings=written.body.get("findings", []),
+        said=event_lines.lines(written.kind, written.body), current=current, stands=event_lines.lines(current.kind, current.body) if current else [],
+        newest=chain.event_at(mine, shop, corrected[-1]) if corrected else None, text=json.dumps(json.loads(written.text()), indent=1, ensure_ascii=False),
+        stays=written.kind in FIXED, ids=written.body.get("ids", []), findings=written.body.get("findings", []),
         words=registry.VERBS[written.kind].words if written.kind in registry.everything() else "",
+        came_off=written.body.get("before", "") if written.kind == "hook up" else "",
     )  # fmt: skip
-
-
-def _plain(kind: str, said: dict[str, Any]) -> dict[str, str]:
-    """What was said, each on a line: as it was typed where that was kept, else measured in the units of who reads."""
-    typed = said.get("typed", {})
-    asked = fields_of(registry.find(kind).ask) if kind in registry.everything() else []
-    marks = {one.name: one.mark for one in asked}
-    found = {}
-    for name, value in said.items():
-        if name in ("typed", "typed_at"):
-            continue
-        stem = name.rsplit("_", 1)[0]
-        kept = next(
-            (words for key, words in typed.items() if key == name or key.rsplit("_", 1)[0] == stem), None
-        )
-        if kept:
-            found[name] = kept
-        elif isinstance(value, int) and not isinstance(value, bool):
-            found[name] = inputs.shown(marks.get(name), value)
-        elif isinstance(value, list):
-            found[name] = (
-                ", ".join(map(str, value))
-                if value and not isinstance(value[0], dict)
-                else f"{len(value)} of them"
-            )
-        else:
-            found[name] = (
-                {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value)
-            )
-    return found

@@ -41,7 +41,7 @@ def morning_list_pdf(
         under,
         tables,
         head=found.head,
-        sign=("Went round, name and time",),
+        sign=("Checked by, name and time",),
         page=page,
         language=language,
     )

@@ -12,7 +12,7 @@ from flask.typing import ResponseReturnValue
 from fillbook.trace.book import glance, loggers, queries, zones
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem, WrongKind
-from fillbook.trace.web import here
+from fillbook.trace.web import called, here
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.item.views import the_item
 from fillbook.trace.web.languages import choice
@@ -25,12 +25,15 @@ JUST_NOW_S = 15 * 60  # what was laid here within this time stands at the top of
 @bp.get("/racks")
 @here.one_picture
 def racks() -> str:
-    g.scan_from = "racks"
+    """All racks; with tires that were scanned and wait for their zone."""
+    moving = called.tires(request.args.get("tires", ""))
+    g.scan_from = f"moving:{','.join(moving)}" if moving else "racks"
     shown = queries.zones(here.book(), here.shop())
     return render_template(
         "racks/racks.html",
         forms=None,
         laid=[],
+        moving=moving,
         cups=glance.cups_waiting(here.book(), here.shop()),
         **_live(shown, True),
     )
@@ -123,7 +126,9 @@ def _zone(found: str) -> str:
         for one in reversed(zones.lay_there(here.book(), found, since, here.now()))
         if one["from"] >= since and one["until"] is None
     ]
-    return render_template("racks/racks.html", forms=forms, laid=laid, cups=[], **_live(shown, False))
+    return render_template(
+        "racks/racks.html", forms=forms, laid=laid, moving=[], cups=[], **_live(shown, False)
+    )
 
 
 def _live(shown: list[Any], whole: bool) -> dict[str, Any]:

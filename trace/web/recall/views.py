@@ -14,8 +14,9 @@ from flask import Blueprint, Response, flash, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import closed_recalls, glance, many_tires, queries, recalls, worked_out
-from fillbook.trace.book.list_file import harmless
+from fillbook.trace.book.cells import harmless
 from fillbook.trace.book.opening import Row
+from fillbook.trace.book.outcomes import OPEN, OUTCOMES, outcomes_by
 from fillbook.trace.core import ids, times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
 from fillbook.trace.core.recall import (
@@ -218,7 +219,7 @@ def _with_outcomes(
     book, shop, now = here.book(), here.shop(), here.now()
     closing = closed_recalls.closing(book, shop, seq)
     frozen = closed_recalls.outcomes(book, shop, closing.seq) if closing else {}
-    became = {} if closing else closed_recalls.outcomes_by(book, [one["item"] for one in items], row.at, now)
+    became = {} if closing else outcomes_by(book, [one["item"] for one in items], row.at, now)
     for one in items:
         one["outcome"] = frozen[one["item"]].outcome if closing else became[one["item"]]
     there = {one["item"] for one in items}
@@ -265,7 +266,7 @@ def _closing_form(seq: int) -> Form:
 def _closing_page(seq: int, form: Form) -> str:
     row, _ = _opened(seq)
     tires = closed_recalls.listed(here.book(), here.shop(), row, here.now())
-    left = [(one, queries.tire(here.book(), one.item)) for one in tires if one.outcome == closed_recalls.OPEN]
+    left = [(one, queries.tire(here.book(), one.item)) for one in tires if one.outcome == OPEN]
     form.stopped = bool(left)
     return render_template(
         "recall/close.html", row=row, form=form, left=left, total=len(tires), counts=_counts([one.outcome for one in tires]),
@@ -275,7 +276,7 @@ def _closing_page(seq: int, form: Form) -> str:
 
 def _counts(outcomes: list[str], none: str = "no outcome yet") -> list[tuple[str, int]]:
     """How many tires have which outcome; those without one last, called *none*."""
-    return [(name or none, many) for name in closed_recalls.OUTCOMES if (many := outcomes.count(name))]
+    return [(name or none, many) for name in OUTCOMES if (many := outcomes.count(name))]
 
 
 def _reason(seq: int) -> str:

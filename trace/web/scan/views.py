@@ -2,73 +2,111 @@
 
 from __future__ import annotations
 
-import re
-
-from flask import Blueprint, Response, flash, redirect, render_template, request, session, url_for
+from flask import (
+    Blueprint,
+    Response,
+    flash,
+    make_response,
+    redirect,
+    render_template,
+    request,
+    session,
+    url_for,
+)
 from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import items, queries
-from fillbook.trace.core import ids, keyboards
-from fillbook.trace.core.errors import Nonsense, UnknownItem
-from fillbook.trace.web import here, trouble
+from fillbook.trace.core import ids
+from fillbook.trace.core.errors import Nonsense, ShopError
+from fillbook.trace.web import here
+from fillbook.trace.web import scanned as tags
 from fillbook.trace.web.racks import laying
-from fillbook.trace.web.scan import photos
+from fillbook.trace.web.scan import in_page, leading, photos
+from fillbook.trace.web.scan.leading import page_for
+from fillbook.trace.web.scan.named import LONGEST, named, said
+from fillbook.trace.web.trouble import status_of
 
 bp = Blueprint("scan", __name__)
-ADDRESS = re.compile(r"[a-z][a-z0-9+.-]*://|www\.", re.IGNORECASE)
-LOOKS_LIKE_AN_ID = re.compile(r"[A-Za-z]{2}[-\s]?[A-Za-z][-\s]?[0-9OIl]{2}[-\s]?[0-9OIl]{5}.*", re.DOTALL)
-LONGEST = 300
 TWICE_S = 2
-MOVING_S = 120  # so long after a tire was scanned at the racks, the zone scanned next is where it goes
+LATE_S = 60  # what waited longer than this for a connection is entered as of when it was scanned
+OLDEST_S = 7 * 86_400
 
 
 @bp.post("/scan")
 def scan() -> ResponseReturnValue:
-    came_from = request.form.get("from", "")
+    came_from = leading.page_said(request.form.get("from", ""))
     photo = request.files.get("photo")
     if photo is not None and photo.filename:
         return _photographed(photo.read(), came_from)
-    text = request.form.get("code", "").strip()
-    if not text:
-        raise Nonsense(
-            "Nothing was read: scan a label, or type an ID, a lot, a customer or a serial.", field="code"
-        )
-    if len(text) > LONGEST:
-        raise Nonsense(
-            f"That is {len(text)} characters long; no label of ours is. Scan it again.", field="code"
-        )
+    text = said(request.form.get("code", ""))
     return _read(text, came_from, by_scanner=request.form.get("by") == "scanner")
+
+
+@bp.post("/scan/take")
+def take() -> ResponseReturnValue:
+    """Take a scan in the page it was made on (``static/rush.js``): notes that say what came of it, and in the headers how to go on.
+
+    ``X-Scan``: *taken*; *elsewhere*, it leads to another page; or *stop*, nothing was done and somebody has to look. ``X-From``: how
+    the next scan is read. ``X-Go-To``: the page that shows it.
+    """
+    came_from = leading.page_said(request.form.get("from", ""))
+    by_scanner = request.form.get("by") == "scanner"
+    waited = here.number(request.form.get("waited", "")) or 0
+    at = here.now() - waited if LATE_S <= waited <= OLDEST_S else None
+    code, status, headers = "", 200, {"X-Scan": "stop"}
+    try:
+        code = said(request.form.get("code", ""))
+        found = named(code, by_scanner=by_scanner)
+        if found and found[1]:
+            tags.remember(found[0])
+        step = in_page.take(found[0], came_from, at) if found else _words_in_page(code, by_scanner)
+        if isinstance(step, in_page.Taken):
+            headers = {"X-Scan": "taken", "X-From": step.came_from, "X-Go-To": step.where}
+        else:
+            headers = {"X-Scan": "stop" if step.asked else "elsewhere", "X-Go-To": step.where}
+    except ShopError as trouble:
+        flash(str(trouble), "hold")
+        status = status_of(trouble)
+        headers["X-Go-To"] = _to_look_at(trouble, code)
+    answer = make_response(render_template("scan/said.html"), status)
+    answer.headers.update(headers)
+    answer.headers["Cache-Control"] = "no-store"
+    return answer
+
+
+def _words_in_page(code: str, by_scanner: bool) -> in_page.Elsewhere:
+    """A code that is no label of ours: whoever typed it looks for it, a scanner read something else."""
+    where = url_for("scan.search", q=code)
+    if by_scanner:
+        flash(f"That is no label of this shop: {code}", "hold")
+    return in_page.Elsewhere(where, asked=by_scanner)
+
+
+def _to_look_at(trouble: ShopError, code: str) -> str:
+    """The page where somebody can do something about it; empty where there is none."""
+    if trouble.field == "who":
+        return "/who"
+    try:
+        item = ids.read(code)
+    except Nonsense:
+        return ""
+    return f"/i/{item}" if queries.item_exists(here.book(), item) else ""
 
 
 def _read(text: str, came_from: str, *, by_scanner: bool) -> ResponseReturnValue:
     """To where *text* leads; it was typed, or sent by a scanner."""
     try:
-        item = ids.read(text)
-    except Nonsense as wrong:
-        mixed = keyboards.meant(text, scanned=by_scanner)
-        if mixed and queries.item_exists(here.book(), mixed.item):
-            flash(
-                f"Read as {ids.pretty(mixed.item)}: this computer's keyboard is {mixed.computer}, the scanner is set to "
-                f"{mixed.scanner}. Set both to the same.",
-                "look",
-            )
-            return _to(mixed.item, came_from, scanned=True)
+        found = named(text, by_scanner=by_scanner)
+    except Nonsense:
         if by_scanner and came_from == "dock":
-            return redirect("/dock/read", 307)  # a supplier's code; sent on as it came
-        if ADDRESS.match(text):
-            return trouble.page(
-                f"That is another place's address, and it is not followed: {text} - {_no_label(wrong)}", 422
-            )
-        if LOOKS_LIKE_AN_ID.fullmatch(text):
-            return trouble.page(str(wrong), 422)
-        return _by_words(text)
-    if not queries.item_exists(here.book(), item):
-        raise UnknownItem(
-            f"{ids.pretty(item)} reads well, but no such label was given out in this book. Check that it is this shop's."
-            + (f" The label says {text}." if ADDRESS.match(text) else ""),
-            field="code",
-        )
-    return _to(item, came_from, scanned=by_scanner or bool(ADDRESS.match(text)))
+            found = None
+        else:
+            raise
+    if found:
+        return _to(found[0], came_from, scanned=found[1])
+    if by_scanner and came_from == "dock":
+        return redirect("/dock/read", 307)  # a supplier's code; sent on as it came
+    return _by_words(text)
 
 
 def _photographed(data: bytes, came_from: str) -> ResponseReturnValue:
@@ -115,11 +153,13 @@ def _to(item: str, came_from: str, *, scanned: bool) -> ResponseReturnValue:
     before, when, there = session.get("scan", ("", 0, ""))
     if before == mark and 0 <= at - when < TWICE_S:
         return redirect(there, 303)
+    if scanned:
+        tags.remember(item)
     place, _, zone = came_from.partition(":")
     if place == "lay" and ids.kind_of(item) == "F" and ids.is_valid(zone):
         there = laying.lay(zone, item)  # on a zone's page a scan is the act itself
     else:
-        there = page_for(item, came_from, scanned=scanned)
+        there = page_for(item, came_from)
     session["scan"] = (mark, at, there)
     return redirect(there, 303)
 
@@ -136,12 +176,6 @@ def say_where(answer: Response) -> Response:
     return answer
 
 
-def _no_label(wrong: Nonsense) -> str:
-    """Why an address of a label's form could not be read; for any other, what was expected."""
-    words = str(wrong)
-    return words if "last character" in words else "scan one of this shop's labels, or type its ID."
-
-
 def _by_words(text: str) -> ResponseReturnValue:
     found = items.search(here.book(), here.shop(), text)
     if len(found) == 1 and found[0]["why"] == "this service number":
@@ -154,36 +188,8 @@ def _described(found: list[dict[str, str]]) -> list[dict[str, str]]:
     known = items.known_by(here.book(), [ids.read(one["id"]) for one in found], here.say())
     for one, facts in zip(found, known.values(), strict=True):
         one["facts"] = " · ".join(facts.values())
-        one["why"] = one["why"] if one["why"].startswith("this") else one["why"].rsplit(" ", 1)[0]
+        one["why"] = one.get("by", one["why"])
     return found
-
-
-def page_for(item: str, came_from: str, *, scanned: bool = False) -> str:
-    """The address of the page where somebody who scanned *item* most likely wants to be, given the page they were on."""
-    kind = ids.kind_of(item)
-    place, _, detail = came_from.partition(":")
-    if kind == "P":
-        here.choose(item)
-        flash(f"{queries.name_of(here.book(), item)} works at this station now.", "go")
-        return "/"
-    if place == "cage" and detail:
-        there = {
-            "F": f"/cage/{detail}?tire={item}", "L": f"/cage/{detail}/change/{item}",
-            "G": f"/do/load?line={detail}&batch={item}", "C": f"/do/read-cup?cup={item}",
-        }  # fmt: skip
-        if kind in there:
-            return there[kind]
-    if place == "several" and kind == "F":
-        return f"/desk/several?tires={detail},{item}" if detail else f"/desk/several?tires={item}"
-    if place == "racks" and kind == "F":
-        session["moving"] = (item, here.now())
-        return f"/do/rack?tires={item}" + (f"&zone={detail}" if detail else "")
-    tire, since = session.pop("moving", ("", 0))
-    if kind == "Z" and tire and 0 <= here.now() - since <= MOVING_S:
-        return f"/do/rack?tires={tire}&zone={item}"
-    if place == "desk" and kind == "F":
-        return f"/desk/{item}" + ("?scanned=yes" if scanned else "")
-    return {"U": f"/cage/{item}", "Z": f"/racks/{item}"}.get(kind, f"/i/{item}")
 
 
 @bp.get("/search")

@@ -9,7 +9,7 @@ from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import glance
 from fillbook.trace.core import ids
-from fillbook.trace.web import here, wording
+from fillbook.trace.web import here, limit_form, wording
 from fillbook.trace.web.forms import Form
 from fillbook.trace.work import registry
 from fillbook.trace.work.acting import Answer
@@ -49,7 +49,9 @@ def every_verb() -> str:
     groups: dict[str, list[registry.Verb]] = defaultdict(list)
     for verb in registry.everything().values():
         groups[verb.place].append(verb)
-    return render_template("verbs/every.html", groups=groups, groups_words=PLACES, takes=wording.takes)
+    return render_template(
+        "verbs/every.html", groups=groups, groups_words=PLACES, takes=wording.takes, may=here.is_at_least
+    )
 
 
 @bp.get("/do/<name>")
@@ -57,10 +59,19 @@ def form(name: str) -> ResponseReturnValue:
     asked = registry.find(name)
     if asked.name == "set up shop":
         return redirect("/setup", 303)
+    if asked.name == "admit device":  # its token is made there, and its hash is nothing that anybody types
+        return redirect("/devices", 303)
     if asked.name == "correct" and here.number(request.args.get("event", "")) is not None:
         return redirect(f"/book/{request.args['event']}#correct", 303)
     made = Form(asked.name, prefill=request.args.to_dict())
-    return render_template("verbs/verb.html", form=made, focus_form=True)
+    return _page(made)
+
+
+def _page(form: Form) -> str:
+    """The form of a verb; a limit's stands before the list of all."""
+    if form.verb.name == "set limit":
+        return render_template("office/set_limit.html", form=form, focus_form=True, limits=limit_form.by_part())
+    return render_template("verbs/verb.html", form=form, focus_form=True)
 
 
 @bp.post("/do/<name>")
@@ -68,10 +79,13 @@ def do(name: str) -> ResponseReturnValue:
     form = Form(registry.find(name).name)
     if request.form.get("more rows"):
         form.take(request.form)
-        return render_template("verbs/verb.html", form=form, focus_form=True)
+        return _page(form)
     done = form.send()
+    if done is None and form.verb.name == "log temperatures" and form.error and form.error.field == "read_as":
+        # how the file would be read stands better on its own page; the same form is sent on there, file and all
+        return redirect(f"/zones/{_code(form, 'zone')}/file", 307)
     if done is None:
-        return render_template("verbs/verb.html", form=form, focus_form=True), form.status
+        return _page(form), form.status
     return after(form, done)
 
 
@@ -97,6 +111,12 @@ def _said_back(form: Form, done: Answer) -> str:
     if form.verb.name == "receive" and said:
         listed = f"{named} and {more} more" if more > 0 else named
         return f"{len(done.ids)} {'tote' if len(done.ids) == 1 else 'totes'} of {said['lot']} booked in as event {done.seq}: {listed}."
+    if form.verb.name == "hook up" and event and event.body["before"]:
+        here_line, side, off = here.say().name(said["line"]), event.body["side"], ids.pretty(event.body["before"])
+        on, dry = ids.pretty(said["tote"]), said["change"] == "ran dry"
+        return f"{on} is on side {side} of {here_line} now; {off} came off, {'empty' if dry else 'with a rest in it'} (event {done.seq})."
+    if form.verb.name == "hook up" and event:
+        return f"{ids.pretty(said['tote'])} is on side {event.body['side']} of {here.say().name(said['line'])} now (event {done.seq})."
     if form.verb.name == "clean" and said:
         return f"{here.say().name(said['line'])} clean ({said['how']}): {said['parts']}; written down as event {done.seq}."
     if more > 0:

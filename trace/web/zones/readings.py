@@ -6,10 +6,11 @@ No cookie is read here, so no form elsewhere can misuse it; that is why it alone
 from __future__ import annotations
 
 import json
+import logging
 import re
 from typing import Any
 
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response, current_app, request
 from flask.blueprints import BlueprintSetupState
 from werkzeug.exceptions import HTTPException
 
@@ -26,6 +27,7 @@ TITLES = {
     409: "Conflict", 413: "Too large", 422: "That can't be right", 500: "Our fault",
 }  # fmt: skip
 LARGEST_MB = 20
+TOO_LARGE = f"What was sent is over {LARGEST_MB} MB. Send a shorter time, in parts."
 
 
 @bp.record_once
@@ -63,7 +65,7 @@ def take(code: str) -> Response:
         )
     content = request.get_data(cache=False)
     if len(content) > LARGEST_MB * 1_000_000:
-        return problem(413, f"What was sent is over {LARGEST_MB} MB. Send a shorter time, in parts.")
+        return problem(413, TOO_LARGE)
     done = sensors.send(here.book(), bearer[1], content, now=here.now())
     block = here.book().one(
         "SELECT count, first_at, last_at FROM sample_block WHERE shop = ? AND seq = ?", done.shop, done.seq
@@ -111,5 +113,20 @@ def refused(trouble: ShopError) -> Response:
 @bp.errorhandler(HTTPException)
 def refused_by_http(trouble: HTTPException) -> Response:
     if trouble.code == 413:
-        return problem(413, f"What was sent is over {LARGEST_MB} MB. Send a shorter time, in parts.")
+        return problem(413, TOO_LARGE)
+    match trouble.code:
+        case 404:
+            return problem(404, "There is no such address. Copy it from the zone's page.")
+        case 405:
+            answer = problem(405, "Send the readings with POST.")
+            answer.headers["Allow"] = ", ".join(sorted(getattr(trouble, "valid_methods", None) or ("POST",)))
+            return answer
     return problem(trouble.code or 500, "The request can't be read as HTTP says it should be written.")
+
+
+@bp.errorhandler(Exception)
+def our_bug(trouble: Exception) -> Response:
+    if current_app.testing:
+        raise trouble
+    logging.getLogger("fillbook").exception("readings failed: %s", request.path)
+    return problem(500, "Something went wrong in the program, not in what was sent. Nothing was changed; send it again later.")

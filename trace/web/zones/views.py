@@ -184,7 +184,7 @@ def take_file(code: str) -> ResponseReturnValue:
                     done.seq,
                 )
                 flash(
-                    f"{event.count} readings of {row.name} were taken in, {here.say().time(event.first_at)} to "
+                    f"{event.count} {'reading' if event.count == 1 else 'readings'} of {row.name} {'was' if event.count == 1 else 'were'} taken in, {here.say().time(event.first_at)} to "
                     f"{here.say().time(event.last_at)} (event {done.seq}).", "go",
                 )  # fmt: skip
                 return redirect(f"/zones/{row['item']}?days={_days(event.first_at)}", 303)
