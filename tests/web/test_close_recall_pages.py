@@ -18,14 +18,14 @@ def test_the_page_of_an_open_recall_leads_to_its_closing(web, path):
 
 def test_what_has_no_outcome_is_listed_with_whose_it_is_and_where(web, names, path):
     words = web.words(web.get(f"{path}/close"))
-    assert "Without an outcome" in words and ids.pretty(names["sent"]) in words and "dispatched" in words
+    assert "Without an outcome" in words and ids.pretty(names["held"]) in words and "racked" in words
     assert "Quarry Nine" in words
 
 
 def test_closing_with_open_tires_asks_a_reason_and_then_freezes_all(web, names, path):
     before = web.head()
     answer = web.send(web.form(f"{path}/close"), 409, note="all called")
-    assert "listed tires have no outcome yet" in web.said(answer) and web.head() == before
+    assert "of 2 listed tires has no outcome yet" in web.said(answer) and web.head() == before
     form = next(f for f in web_forms(web, answer) if f.action == f"{path}/close")
     assert form.fields["note"] == ["all called"] and "override" in form.fields
     web.send(form, override="the quarry keeps them and knows")

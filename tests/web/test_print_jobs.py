@@ -225,12 +225,12 @@ def test_a_label_the_book_does_not_take_stops_the_job_and_is_named(web, fake, mo
     form = web.form(totes(web, 3), "/labels/send")
     act, seen = jobs.acting.act, []
 
-    def refusing(book, action, *, now):
+    def refusing(book, action, **how):
         if action.verb == "print" and action.fields["how"] == "accepted" and len(action.fields["items"]) == 1:
             seen.append(1)
             if len(seen) == 2:
                 raise Nonsense("it was voided meanwhile.")
-        return act(book, action, now=now)
+        return act(book, action, **how)
 
     monkeypatch.setattr(jobs.acting, "act", refusing)
     words = ended(web, job_of(web, web.send(form)))

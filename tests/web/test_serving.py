@@ -124,7 +124,7 @@ def test_a_bug_of_ours_looks_like_one_and_tells_nothing_of_the_inside(web, monke
     def broken(*_):
         raise RuntimeError("a secret of the inside")
 
-    monkeypatch.setattr(views.queries, "open_holds", broken)
+    monkeypatch.setattr(views.on_hold, "open_holds", broken)
     web.app.testing = False
     answer = web.get("/holds", 500)
     assert "not in what you did" in web.words(answer) and "secret" not in answer.get_data(as_text=True)
