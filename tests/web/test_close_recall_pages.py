@@ -71,3 +71,18 @@ def test_a_late_word_that_changes_the_list_stands_on_the_floor_and_on_the_recall
 
 def test_no_recall_has_no_closing(web, names):
     assert "opened no recall" in web.words(web.get("/recall/1/close", 404))
+
+
+def test_whom_to_tell_names_each_customer_with_the_tires_they_have(web, names):
+    """Of a lot whose tires are out, on a rack and cut out: only those that are out; one that came back is told no more."""
+    web.do("open recall", suspect="B-11", why="drum found open")
+    path = f"/recall/{web.book.value('SELECT max(seq) FROM recall')}"
+    page = web.words(web.get(path))
+    told = page[page.index("Whom to tell") : page.index("certain", page.index("Whom to tell"))]
+    assert "Quarry Nine" in told and ids.pretty(names["sent"]) in told and "L-0" in told
+    assert ids.pretty(names["cured"]) not in told and ids.pretty(names["reclaimed"]) not in told
+    assert f'href="/do/return?tire={names["sent"]}"' in web.get(path).get_data(as_text=True)
+    web.do("return", tire=names["sent"], complaint="called back")
+    page = web.words(web.get(path))
+    told = page[page.index("Whom to tell") : page.index("certain", page.index("Whom to tell"))]
+    assert ids.pretty(names["sent"]) not in told

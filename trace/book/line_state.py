@@ -66,7 +66,7 @@ class LineState:
     @classmethod
     def from_text(cls, text: str) -> LineState:
         plain = json.loads(text)
-        most, least, since = plain.get("hopper", (-1, 0, None))
+        most, least, since = [*plain.get("hopper", (-1, 0)), None][:3]  # an older state says no time
         return cls(
             {name: flow.from_plain(plain[name]) for name in STREAMS}, plain.get("factors", {}), plain.get("own", {}), most, least,
             tuple(since) if since else None, plain.get("over", []), mixed_zone.from_plain(plain["mixed"]) if "mixed" in plain else None,

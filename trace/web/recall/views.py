@@ -182,11 +182,23 @@ def opened(seq: int) -> str:
     changed = (
         next(iter(closed_recalls.changed(here.book(), here.shop(), only=seq)), None) if closing else None
     )
+    tires = many_tires.found_by(here.book(), [one["item"] for one in [*items, *later]])
     return render_template(
         "recall/opened.html", row=row, items=items, how_sure=HOW_SURE, tiers=TIERS, closing=closing, later=later, changed=changed,
-        tires=many_tires.found_by(here.book(), [one["item"] for one in [*items, *later]]),
+        tires=tires, to_tell=[] if closing else _to_tell(items, tires),
         counts=_counts([one["outcome"] for one in [*items, *later]], "no outcome" if closing else "no outcome yet"), reason=_reason(closing.seq) if closing else "",
     )  # fmt: skip
+
+
+def _to_tell(
+    items: list[dict[str, Any]], tires: dict[str, dict[str, str]]
+) -> list[tuple[str, list[dict[str, Any]]]]:
+    """The customers who have listed tires without an outcome, whoever has most of them first, each with these tires."""
+    theirs: dict[str, list[dict[str, Any]]] = {}
+    for one in items:
+        if one["state"] == "dispatched" and one["outcome"] == OPEN:
+            theirs.setdefault(tires[one["item"]]["customer"], []).append(one)
+    return sorted(theirs.items(), key=lambda one: (-len(one[1]), one[0]))
 
 
 @bp.get("/recall/<int(max=999999999999):seq>.csv")
