@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import re
 import zlib
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
@@ -61,7 +62,7 @@ def pack(answer: Response) -> Response:
         return answer
     if request.endpoint == "static":
         answer.direct_passthrough = False
-        answer.set_data(_packed_once(answer.get_data()))
+        answer.set_data(_packed_once(answer.get_data(), answer.mimetype))
     elif answer.is_streamed:
         answer.response = _packed_in_parts(answer.iter_encoded())
         answer.headers.pop("Content-Length", None)
@@ -77,8 +78,10 @@ def pack(answer: Response) -> Response:
 
 
 @lru_cache(maxsize=64)
-def _packed_once(data: bytes) -> bytes:
-    """A file of ours, packed as small as it gets, once."""
+def _packed_once(data: bytes, kind: str) -> bytes:
+    """A file of ours, packed as small as it gets, once; a style sheet without its comments, which are an eighth of it."""
+    if kind == "text/css":
+        data = re.sub(rb"/\*.*?\*/\s*", b"", data, flags=re.DOTALL)
     return gzip.compress(data, 9, mtime=0)
 
 
