@@ -157,8 +157,8 @@ JOBS = (
             "Recall asks which tires hold the suspect and where they are now. Setting (soft, slow, off-ratio) looks at what went in "
             "straight; contamination follows it through regrind, too.",
             "Certain and possible come first. Not excluded means that the records can't rule it out.",
-            "Opening a recall freezes the list; what is learned later is shown beside it. A lead closes it once each tire came back, was "
-            "released, cut out or scrapped since. Try one on a quiet day.",
+            "Opening a recall freezes the list, and keeps what it suspects and the tires it lists where they are; it says whom to tell. A "
+            "lead closes it once each tire came back, was released, cut out or scrapped since. Look one up on a quiet day, without opening it.",
         ),
         (), (("Holds", "/holds"), ("Recall", "/recall"), ("Hold something", "/do/hold")),
         "One lot, and the tires it went into",
@@ -166,7 +166,7 @@ JOBS = (
     Job(
         "correct", "Correct what was wrong",
         (
-            "Nothing is rubbed out. On an item's page, the newest thing that happened has a button: That was wrong.",
+            "Nothing is rubbed out. On an item's page, each thing that happened can be corrected; the newest has a button: That was wrong.",
             "Change what was wrong, leave the rest; or void it: it did not happen. Say why.",
             "“What would change?” shows which tires, holds and releases would look different before anything is signed.",
             "What was first written stays in the journal beside the correction; releases and lists that were signed stay, and get a warning.",
