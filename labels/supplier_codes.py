@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from fillbook.trace.core import supplier_notes
+from fillbook.trace.core import keyboards, supplier_notes
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.core.quote import quoted
 
@@ -86,8 +86,7 @@ def read(text: str, notes: Iterable[Note] = ()) -> ReadCode:
             f"The code is {len(text)} characters long; at most {LONGEST} are read. Scan one label at a time.",
             field="supplier_code",
         )
-    for typed in _TYPED_SEPARATORS:
-        text = text.replace(typed, _GS)
+    text = _with_separators(text)
     bare = text[3:] if text.startswith("]") else text
     if any(not c.isprintable() and c != _GS for c in bare):
         raise Nonsense(
@@ -114,8 +113,7 @@ def is_torn(text: str) -> bool:
     >>> is_torn("-3000"), is_torn("0)NB-3000"), is_torn("B-3000(17)261130"), is_torn("NB-3000")
     (True, True, True, False)
     """
-    for typed in _TYPED_SEPARATORS:
-        text = text.replace(typed, _GS)
+    text = _with_separators(text)
     bare = text[3:] if text.startswith(_GS1_SYMBOLS) else text
     return (
         re.match(r"\d{0,4}\)|[-./:,]", bare) is not None
@@ -123,6 +121,38 @@ def is_torn(text: str) -> bool:
         or _GS in bare.strip(_GS)
         or re.match(r"(?!https?://)\w{0,5}://", bare, re.IGNORECASE) is not None
     )
+
+
+def is_of_another_keyboard(text: str) -> bool:
+    """Whether the scanner that typed *text* is set to another keyboard than the computer. Not to be asked of a photograph.
+
+    GS1 data hold a part of ASCII alone (GS1 General Specifications, section 7.11; from memory), and suppliers' own numbers keep to it
+    (common practice), so a letter such as ß or Ö was made on the way; the same where what reads as nothing reads as GS1 data, whole, once the keys are put back.
+
+    >>> is_of_another_keyboard("TFß9002"), is_of_another_keyboard("TF-9002")
+    (True, False)
+    """
+    text = _with_separators(text.strip(" \t\r\n"))
+    if not text.isascii():
+        return any(said.isascii() for said in keyboards.readings(text))
+    return not _is_gs1(text) and any(_is_gs1(said) for said in keyboards.readings(text))
+
+
+def _is_gs1(text: str) -> bool:
+    """Whether all of *text* reads as GS1 data that say so themselves: by brackets, or by what a scanner sends before them."""
+    if not text.startswith(("(", *_GS1_SYMBOLS)):
+        return False
+    try:
+        found = read(text)
+    except Nonsense:
+        return False
+    return bool(found.fields) and not found.troubles
+
+
+def _with_separators(text: str) -> str:
+    for typed in _TYPED_SEPARATORS:
+        text = text.replace(typed, _GS)
+    return text
 
 
 def preview(pattern: str, example: str, dates: str = "YYMMDD") -> dict[str, Filled]:
@@ -177,7 +207,7 @@ def _parse(found: ReadCode, data: str) -> None:
     if message is None:
         words = str(whole.gs1_message_error or "")
         stuck = re.search(r"'([^']*)'", words)
-        rest = stuck[1] if stuck else data
+        rest = _with_separators(stuck[1]) if stuck else data  # biip spells a separator out
         ai = re.search(r"AI \((\d+)\)", words)
         if ai and not rest.startswith(ai[1]):  # biip names the value alone
             rest = ai[1] + rest
@@ -280,7 +310,8 @@ def _link(bare: str, code: str) -> ReadCode:
     ai = re.search(r"AI \((\d+)\)", words)
     stuck = re.search(r"'([^']*)'", words)
     if ai and stuck:
-        rest = stuck[1] if stuck[1].startswith(ai[1]) else ai[1] + stuck[1]
+        value = _with_separators(stuck[1])
+        rest = value if value.startswith(ai[1]) else ai[1] + value
         found.troubles.append(_stuck(ai[1], rest, "/"))
         without = _without(bare, ai[1])
         if without != bare:

@@ -46,13 +46,8 @@
     body.set("code", typeof one === "string" ? one : "");
     if (typeof one !== "string") body.set("photo", one);
     try {
-      const answer = await fetch("/dock/read", { method: "POST", body: body, headers: { "X-Stay": "yes" }, credentials: "same-origin", signal: AbortSignal.timeout(PATIENCE) });
-      const where = answer.headers.get("X-Go-To"), text = await answer.text();
-      if (where) { // one of the shop's own labels
-        location.assign(new URL(where, location));
-        return;
-      }
-      const page = new DOMParser().parseFromString(text, "text/html"), trouble = page.querySelector("main .trouble p");
+      const answer = await fetch("/dock/read", { method: "POST", body: body, credentials: "same-origin", signal: AbortSignal.timeout(PATIENCE) });
+      const page = new DOMParser().parseFromString(await answer.text(), "text/html"), trouble = page.querySelector("main .trouble p");
       if (!page.querySelector("main")) throw new Error("not one of our pages");
       await quiet();
       queue.shift();

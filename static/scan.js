@@ -9,6 +9,7 @@
   const STALL = 2000; // ms a scanner on a poor radio may stop in the middle of a label
   const NO_NUMBER = /[\p{L}:(\/]/u, WITH_UNIT = /^\s*[\d.,]+\s*\p{L}{1,3}\s*$/u; // no number holds these, but a hand may type "148 kg"
   const BEGINS = /^(https?:|\p{L}{2}-?\p{L}-?\d|\(\d)/iu; // a whole label's beginning
+  const OURS = /(?:^|[^\p{L}\d])\p{L}{2}-?([LGFCZUP])-?\d\d-?\d{5}-?[\p{L}\d](?:\?.*)?$/iu; // one of our labels, and its kind
   const FITS = 18; // characters of the words in the box of a phone
   const TWICE = 2000; // ms in which the same scan again is the scanner's echo
 
@@ -55,7 +56,7 @@
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     let field = document.activeElement;
     if (event.key.length === 1) {
-      if (!field || !field.matches(writable)) {
+      if (!field || !(field.matches(writable) || (field.matches("button") && event.key !== " " && hasPlaces(field.form)))) {
         if (!box || (field && field.matches("summary, button, a") && event.key === " ")) return;
         focusBox();
         field = box;
@@ -67,6 +68,7 @@
       else if (since <= PAUSE) run.took += since;
       run.text += event.key;
       run.last = event.timeStamp;
+      if (isMute(field)) run.foreign = true; // no hand types there: a scan however slowly it comes
       if (isNumber(field) && NO_NUMBER.test(event.key)) {
         run.foreign = true;
         field.dataset.before = run.before; // sending.js keeps this, not the half of a label
@@ -85,8 +87,16 @@
       let code = ended && ended.foreign ? ended.text : value.startsWith(before) ? value.slice(before.length) : value;
       if (ended && ended.late && BEGINS.test(code.slice(ended.late))) code = code.slice(ended.late); // scanned once more from its beginning
       scanned(event, { field: field, before: before, text: code });
+    } else if (ended && isMute(field)) {
+      if (ended.text.length >= LEAST && event.timeStamp - ended.last <= STALL) {
+        if (ended.late && BEGINS.test(ended.text.slice(ended.late))) ended.text = ended.text.slice(ended.late);
+        scanned(event, ended);
+      }
     } else if (ended && event.timeStamp - ended.last <= PAUSE && isFast(ended)) scanned(event, ended);
   }, true);
+  function isMute(field) { // what takes no letters, so that a scan there would vanish
+    return field.matches("button, input[type=radio], input[type=checkbox], input[type=file]");
+  }
   function isNumber(field) { // a PIN is none: what was typed there is shown nowhere
     return field.type !== "password" && (field.inputMode === "decimal" || field.inputMode === "numeric");
   }
@@ -112,13 +122,16 @@
         event.preventDefault();
         field.setRangeText("\n", field.selectionStart, field.selectionEnd, "end");
       }
-    } else if (field.inputMode === "decimal" || field.inputMode === "numeric") {
-      // The focus stood in a weight or a pressure: what was scanned is meant for the scan box, and the number stays.
+    } else if (!takesWords(field) || (box && box !== header && field.form === box.form && OURS.test(ended.text))) {
+      // The focus stood in a weight, a choice or a date: what was scanned is meant for another field or the scan box, and what stood there stays.
       event.preventDefault();
       if (!header) return;
-      field.value = ended.before;
-      field.dispatchEvent(new Event("input", { bubbles: true }));
+      if (!isMute(field)) {
+        field.value = ended.before;
+        for (const changed of ["input", "change"]) field.dispatchEvent(new Event(changed, { bubbles: true }));
+      }
       if (box !== header && !box.dispatchEvent(new CustomEvent("scanned", { detail: ended.text, cancelable: true }))) return; // the page took it
+      if (!header.form.elements.from && putInto(field.form, ended.text)) return; // a page with a use of its own for scans says where it is
       header.value = ended.text;
       byScanner();
       header.form.requestSubmit();
@@ -129,6 +142,37 @@
       const next = fields[fields.indexOf(field) + 1];
       if (next) next.focus();
     }
+  }
+  function takesWords(field) {
+    return field.matches("input, textarea") && !isMute(field) && !isNumber(field) && !/^(password|date|time|month|week)/.test(field.type);
+  }
+
+  // -- a label that was scanned elsewhere in a form goes to the field that takes its kind -------------------------------------
+  function places(form) {
+    return form && (!header || form !== header.form) ? [...form.querySelectorAll("[data-kinds]")].filter(isSeen) : [];
+  }
+  function hasPlaces(form) { return places(form).length > 0; }
+  function isSeen(one) { return one.checkVisibility ? one.checkVisibility() : one.offsetParent; }
+  function putInto(form, code) {
+    const all = places(form), ours = OURS.exec(code), kind = ours ? ours[1].toUpperCase() : "";
+    const fits = kind ? all.filter((one) => one.dataset.kinds.includes(kind)) : [];
+    const choice = "UZ".includes(kind || "-") && chosenBy(form, ours[0]);
+    const empty = (one) => !one.value.trim() || one.matches("textarea");
+    const place = fits.find(empty) || fits[0] || choice || (kind !== "P" && all.find(empty));
+    if (!place) return false;
+    if (place === choice) {
+      if (place.matches("option")) place.selected = true;
+      else place.checked = true;
+    } else if (place.matches("textarea")) place.value = (place.value.trim() ? place.value.trimEnd() + "\n" : "") + code + "\n";
+    else place.value = code;
+    for (const changed of ["input", "change"]) place.dispatchEvent(new Event(changed, { bubbles: true }));
+    place.scrollIntoView({ block: "nearest" });
+    say("go", told("go", short(code)));
+    return true;
+  }
+  function chosenBy(form, label) { // a line or a zone that is picked, not typed
+    const item = label.replace(/\?.*$/, "").replace(/[^\p{L}\d]/gu, "").toUpperCase();
+    return [...form.querySelectorAll("input[type=radio], option")].find((one) => one.value === item && isSeen(one.closest("select, label")));
   }
   function byScanner() {
     let by = header.form.elements.by;

@@ -64,7 +64,7 @@
     form.dispatchEvent(new CustomEvent("typed", { detail: { said: untouched ? null : said, sent: !!sent } })); // drafts.js keeps it for other devices
     if (untouched) return localStorage.removeItem(key(form));
     const who = document.querySelector("[data-who]");
-    store(key(form), { said: said, request: form.elements.request && form.elements.request.value, sent: !!sent, at: Date.now(), who: who ? who.dataset.who : "" });
+    store(key(form), { said: said, request: form.elements.request && form.elements.request.value, sent: !!sent, at: Date.now(), who: who ? who.dataset.who : "", opened: form.elements.opened_by && form.elements.opened_by.value });
   }
   const arrived = sessionStorage.getItem("sent"), sentTo = sessionStorage.getItem("sent to");
   sessionStorage.removeItem("sent");
@@ -121,6 +121,7 @@
   function restore(form, before) {
     put(form, before.said);
     if (before.sent && before.request && form.elements.request) form.elements.request.value = before.request;
+    if (before.sent && before.opened && form.elements.opened_by) form.elements.opened_by.value = before.opened; // whoever sends it again is asked who did it
     if (!before.sent) form.dataset.restored = "typed";
     const when = clock(before.at);
     const place = note(form, "look", before.sent

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fillbook.trace.core import ids, keyboards
+from fillbook.trace.core.errors import Nonsense
 
 TIRE = "BHF2600417Y"
 ADDRESS = f"HTTP://FILLBOOK.LOCAL:8080/I/{TIRE}"
@@ -121,3 +122,16 @@ def test_the_tables_are_those_of_xkeyboard_config(layout):
             )
             prints = chr(xkb.xkb_keysym_to_utf32(symbols[0])) if many == 1 else "\0"
             assert keyboards.LAYOUTS[layout][level][n] == prints, (layout, level, code)
+
+
+def test_a_field_reads_what_the_scan_box_reads_and_keeps_its_refusal():
+    for scanner, computer in PAIRS:
+        arrived = keyboards.typed_as(ADDRESS, scanner, computer)
+        if {scanner, computer} in ({"German", "Spanish"}, {"German", "Italian"}):  # they differ in Y and Z alone: as if typed wrong
+            with pytest.raises(Nonsense, match="last character"):
+                keyboards.read_id(arrived)
+        else:
+            assert keyboards.read_id(arrived) == TIRE
+        assert ADDRESS in keyboards.readings(arrived) | {arrived}
+    with pytest.raises(Nonsense, match="last character"):
+        keyboards.read_id("BHF2600417Z")

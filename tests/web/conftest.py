@@ -414,6 +414,7 @@ def helpers():
         "places_to_look": places_to_look,
         "more_to_look": more_to_look,
         "Reader": Reader,
+        "Web": Web,
         "Clock": Clock,
         "the_shop": the_shop(),
     }

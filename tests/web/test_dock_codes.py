@@ -185,12 +185,6 @@ def test_nothing_to_read_is_said_and_what_was_typed_stays(web, code):
     assert value(form, "lot") == "typed" and ("nothing to read" in words or "characters" in words)
 
 
-def test_a_label_of_the_shop_itself_leads_to_its_page(web, names):
-    form = web.form("/dock")
-    answer = web.client.post("/dock/read", data=form.filled(code=names["a"]))
-    assert answer.status_code == 303 and answer.location == f"/i/{names['a']}"
-
-
 # -- photographs -------------------------------------------------------------------------------------------------------------------
 def test_a_photograph_is_read_with_all_its_codes(web):
     kinds = zxingcpp.BarcodeFormat

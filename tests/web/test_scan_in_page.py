@@ -53,7 +53,7 @@ def test_what_asks_for_a_look_does_nothing_and_says_where(web, names):
         ("racks", names["sent"], "can&#39;t lie in a zone", f"/i/{names['sent']}"),
         (f"lay:{names['zone']}", names["sent"], "can&#39;t lie in a zone", f"/i/{names['sent']}"),
         ("racks", "HTTPS://EXAMPLE.COM/SHOP", "another place&#39;s address", ""),
-        ("racks", "4006381333931", "no label of this shop", "/search?q=4006381333931"),
+        ("racks", "4006381333931", "no label of this shop", "/search?q=4006381333931&from=racks"),
         (f"moving:{names['waiting']}", names["a"], "nothing is done with it", f"/i/{names['a']}"),
         (f"several:{names['cured']}", names["zone"], "nothing is done with it", f"/racks/{names['zone']}"),
     ):
@@ -68,7 +68,7 @@ def test_another_kind_leads_to_its_page_where_nothing_waits(web, names):
         answer = take(web, came_from, names["a"])
         assert answer.headers["X-Scan"] == "elsewhere" and answer.headers["X-Go-To"] == f"/i/{names['a']}"
     typed = take(web, "racks", "quarry", by="")
-    assert typed.headers["X-Scan"] == "elsewhere" and typed.headers["X-Go-To"] == "/search?q=quarry"
+    assert typed.headers["X-Scan"] == "elsewhere" and typed.headers["X-Go-To"] == "/search?q=quarry&from=racks"
 
 
 def test_no_tire_falls_off_a_full_list(web, names):

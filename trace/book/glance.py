@@ -6,7 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from fillbook.trace.book import closed_recalls, hopper, later, loggers, on_hold, queries, returned, worked_out
+from fillbook.trace.book import (
+    closed_recalls,
+    hopper,
+    later,
+    limits_beyond,
+    loggers,
+    on_hold,
+    queries,
+    returned,
+    worked_out,
+)
 from fillbook.trace.book import zones as cure_zones
 from fillbook.trace.book.apply import effective
 from fillbook.trace.book.danger import filled_and_kept_away
@@ -14,7 +24,7 @@ from fillbook.trace.book.journal import Event
 from fillbook.trace.book.line_state import LineState
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.book.unchanged import while_unchanged
-from fillbook.trace.core import flow, ids, times
+from fillbook.trace.core import flow, ids, times, units
 
 SOON_S = 14 * 86_400  # use-by dates nearer than this are shown
 SILENT_S = 2 * 3600  # a logger that said nothing for so long is shown
@@ -23,7 +33,11 @@ UNRACKED_S = 3600
 
 @dataclass(frozen=True)
 class Source:
-    """What is hooked up to a side, or was loaded last: its ID, what is left of what there was (grams), and whether it is held."""
+    """What is hooked up to a side, or was loaded last: its ID, what is left of what there was (grams), and whether it is held.
+
+    ``drawn_g`` and ``held_g``: where more was drawn from a tote since it was hooked up than it can have held, how much, and what it
+    held then; else None.
+    """
 
     item: str
     words: str
@@ -31,6 +45,8 @@ class Source:
     whole_g: int
     held: bool
     use_by: int | None = None
+    drawn_g: int | None = None
+    held_g: int | None = None
 
 
 @dataclass(frozen=True)
@@ -49,6 +65,10 @@ def line_now(book: Book, shop: str, line: str, now: int) -> LineNow:
     """The line of compact ID *line* at *now* (seconds of UTC)."""
     there = queries.connected(book, line, now)
     held_there = on_hold.held_among(book, there.values())
+    text = book.value(
+        "SELECT state FROM line_state WHERE line = ? AND at <= ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1", line, now
+    )  # fmt: skip
+    streams = LineState.from_text(text).streams if text else {}
     sources = {}
     for side, item in there.items():
         held = item in held_there
@@ -58,13 +78,11 @@ def line_now(book: Book, shop: str, line: str, now: int) -> LineNow:
             sources[side] = Source(item, "regrind", max(0, batch_left(book, item)), whole, held)
         elif tote := queries.tote(book, item):
             left = max(0, tote.net_g - queries.used_of(book, item))
+            over = flow.overdrawn(streams[side]) if side in streams else None
+            drawn, lasted = over if over and streams[side].connected == item else (None, None)
             sources[side] = Source(
-                item, f"{tote.system}, lot {tote.lot}", left, tote.net_g, held, tote.use_by
+                item, f"{tote.system}, lot {tote.lot}", left, tote.net_g, held, tote.use_by, drawn, lasted
             )
-    text = book.value(
-        "SELECT state FROM line_state WHERE line = ? AND at <= ? ORDER BY at DESC, rank DESC, seq DESC, n DESC LIMIT 1", line, now
-    )  # fmt: skip
-    streams = LineState.from_text(text).streams if text else {}
     return LineNow(
         line,
         queries.name_of(book, line),
@@ -114,6 +132,9 @@ def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = No
         found.append(Alert("stop", words, place="holds"))
     for recall in on_hold.open_recalls(book, shop):
         found.append(Alert("stop", _of_recall(book, recall), place=f"recall/{recall.seq}"))
+    for odd in limits_beyond.beyond(book, shop, now):  # it bears on every tire
+        line_too = f"&line={odd.line}" if odd.line else ""
+        found.append(Alert("look", odd.words, place=f"do/set-limit?limit={odd.name}{line_too}"))
     for line in lines_now(book, shop, now) if lines is None else lines:
         if line.off_ratio:
             found.append(
@@ -127,6 +148,15 @@ def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = No
             if source.held:
                 found.append(
                     Alert("stop", f"{ids.pretty(source.item)} on {line.name} is on hold.", source.item)
+                )
+            if source.drawn_g is not None and source.held_g is not None:
+                found.append(
+                    Alert(
+                        "look",
+                        f"{ids.pretty(source.item)} on {line.name} is overdrawn: {units.kg_lb(source.drawn_g)} were drawn from it and it "
+                        f"held {units.kg_lb(source.held_g)}. A change-over is missing: enter it, or correct the weights.",
+                        source.item,
+                    )
                 )
     for row in _use_by(book, shop, now):
         past = row.use_by < now
@@ -159,9 +189,16 @@ def alerts(book: Book, shop: str, now: int, lines: Sequence[LineNow] | None = No
     if warning := cure_zones.heating_warning(book, shop, now):
         found.append(Alert("look", warning.words, place="racks"))
     away = filled_and_kept_away(book, shop)
-    for row in queries.in_state(book, shop, "filled"):
+    for row in queries.in_state(book, shop, "filled", "paused"):
         since = times.lasting(now - row.since)
-        if row["item"] in away:  # it is off the rack on purpose, and that is said at once
+        if row.state == "paused":
+            left = row.since + queries.limit(book, shop, "pot_life", now) - now
+            if left > 0:
+                words = f"The fill of {ids.pretty(row['item'])} is interrupted: {-(-left // 60)} min of its pot life are left."
+            else:
+                words = f"The fill of {ids.pretty(row['item'])} was interrupted {since} ago and is past its pot life: going on makes a cold joint."
+            found.append(Alert("stop" if left > 0 else "look", words, row["item"]))
+        elif row["item"] in away:  # it is off the rack on purpose, and that is said at once
             found.append(
                 Alert(
                     "stop",

@@ -139,6 +139,15 @@ class Amount(NamedTuple):
 # ---- what happens to a stream -------------------------------------------------------------------------------------------------
 
 
+def overdrawn(stream: Stream) -> tuple[int, int] | None:
+    """Where more was drawn from what feeds *stream* than it held: grams drawn since it entered, and grams it held; else None."""
+    last = stream.sources[-1] if stream.sources else None
+    if last is None or last.lasts_g is None or last.parent != stream.connected:
+        return None
+    drawn = stream.total_g - last.c0
+    return (drawn, last.lasts_g) if drawn > last.lasts_g else None
+
+
 def hook_up(
     stream: Stream,
     parent: str,

@@ -80,6 +80,27 @@ def meant(text: str, *, scanned: bool = False) -> Meant | None:
     return next(iter(found.values())) if len(found) == 1 else None
 
 
+def read_id(text: str) -> str:
+    """The ID in *text* as `ids.read` reads it, or as a scanner of another keyboard meant it: no hand types ``HTTP:##``.
+
+    Raises the Nonsense of `ids.read` where neither reads.
+    """
+    try:
+        return ids.read(text)
+    except Nonsense:
+        begins = text.strip().upper() if isinstance(text, str) else ""
+        mixed = meant(text, scanned=begins.startswith("HTTP") and "://" not in begins) if begins else None
+        if mixed is None:
+            raise
+        return mixed.item
+
+
+def readings(text: str) -> set[str]:
+    """What *text* can have been before another keyboard printed it, by every two layouts that explain all of it; never *text* itself."""
+    found = {text.translate(_table(one, other)) for one in LAYOUTS for other in LAYOUTS if one != other}
+    return {said for said in found if _DEAD not in said} - {text}
+
+
 def typed_as(text: str, scanner: str, computer: str) -> str:
     """What arrives when a scanner set to *scanner* types *text* into a computer set to *computer*; dead keys print nothing.
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from fillbook.trace.core import conduction, units
 from fillbook.trace.core.errors import Nonsense
+from fillbook.trace.core.limit_ranges import RANGES
 from fillbook.trace.core.quote import quoted
 
 COUNT = "count"
@@ -25,8 +26,6 @@ class Limit:
     default: int
     why: str
     scope: str = ""  # what it can be set for besides the whole shop: "U" a line
-    least: int = 0  # of a plain count
-    most: int = 1000  # of a plain count
     unit: str = ""  # of a plain count
 
 
@@ -81,7 +80,6 @@ LIMITS: dict[str, Limit] = {
         COUNT,
         0,
         "From the supplier's data sheet; with it equivalent hours stand beside the credited ones. 0: none given.",
-        most=300_000,
         unit="J/mol",
     ),
     "spike_step": Limit(
@@ -98,9 +96,8 @@ LIMITS: dict[str, Limit] = {
         COUNT,
         5,
         "The heating is turned down on this day of the week, 1 Monday to 7 Sunday; 0: never.",
-        most=7,
     ),
-    "heating_down_hour": Limit(COUNT, 17, "At this full hour by the shop's clock.", most=23),
+    "heating_down_hour": Limit(COUNT, 17, "At this full hour by the shop's clock."),
     "hose_content_low": Limit(
         "mass", 3_000, "Least a fill hose, its pump and gun side hold (m); measure yours once.", "U"
     ),
@@ -136,7 +133,7 @@ LIMITS: dict[str, Limit] = {
         "From so many totes run dry or weighed on, a line's own spread takes the place of the pump's 3 %.",
     ),
     "contents_until_gone": Limit(
-        COUNT, 5, "After five contents of new material the old counts as gone: 1 % left in a hose.", least=1
+        COUNT, 5, "After five contents of new material the old counts as gone: 1 % left in a hose."
     ),
     "lot_age_at_receipt": Limit(
         "duration", 180 * 86_400, "A lot without a date of making may be this old when it comes in (m)."
@@ -243,26 +240,29 @@ def number_and_unit(text: str) -> list[str]:
     return text.replace("°", " ").replace("%", " pct").split()
 
 
-def read(name: str, text: str) -> units.Quantity:
+def read(name: str, text: str, *, stands: bool = False) -> units.Quantity:
     """*text*, such as ``72 f`` or ``48 h``, as a value of the limit *name*.
 
-    Raises Nonsense where the number or the unit does not fit, or the value cannot be (negative, or over ten times as large as
-    anything a shop has).
+    *stands*: it is in the book already, and is read whatever it is. Raises Nonsense where the number or the unit does not fit, or
+    the value lies outside what can be at all (:data:`~fillbook.trace.core.limit_ranges.RANGES`).
     """
-    dimension = limit(name).dimension
+    found = _quantity(name, text)
+    if not stands and not RANGES[name].can_be(found.value):
+        raise Nonsense(_cannot_be(name, text), field="to")
+    return found
+
+
+def _quantity(name: str, text: str) -> units.Quantity:
+    one = limit(name)
+    dimension = one.dimension
     words = number_and_unit(text)
     if dimension == COUNT:
-        one = limit(name)
         if one.unit and " ".join(words[1:]).lower() == one.unit.lower():
             words = words[:1]
-        if (
-            len(words) != 1
-            or not words[0].isdecimal()
-            or len(words[0]) > 9
-            or not one.least <= int(words[0]) <= one.most
-        ):
+        if len(words) != 1 or not words[0].isdecimal() or len(words[0]) > 9:
+            lowest, highest = ends(name)
             raise Nonsense(
-                f"{name} is a whole number from {one.least} to {one.most}{' ' + one.unit if one.unit else ''}, not {text!r}.",
+                f"{name} is a whole number from {lowest} to {highest}, not {text!r}.",
                 field="to",
                 expected="a whole number",
             )
@@ -278,6 +278,60 @@ def read(name: str, text: str) -> units.Quantity:
     if dimension != "temperature" and found.value < 0:
         raise Nonsense(f"{name} can't be below nothing.", field="to")
     return found
+
+
+def _cannot_be(name: str, text: str) -> str:
+    lowest, highest = ends(name)
+    if RANGES[name].off and RANGES[name].least:
+        return (
+            f"{name} is 0 or lies between {lowest} and {highest}, not {text!r}: no shop has anything else, so a digit or the unit is wrong. "
+            "Look at the data sheet and type it again."
+        )
+    return (
+        f"{name} lies between {lowest} and {highest}, not {text!r}: no shop has anything else, so a digit or the unit is wrong. "
+        "Look at the data sheet and type it again."
+    )
+
+
+def ends(name: str) -> tuple[str, str]:
+    """The least and the most that limit *name* can be, in both units; 0 may be besides where it means that nothing is asked."""
+    return in_both(name, RANGES[name].least), in_both(name, RANGES[name].most)
+
+
+def beyond_practice(name: str, value: int) -> str:
+    """What to say of limit *name* at *value* (its canonical unit), where it is not what the trade usually has; else nothing.
+
+    >>> beyond_practice("cure_standard", 12 * 3600)
+    'Cure standard of 12 h is below common practice: 24 h or more.'
+    >>> beyond_practice("cure_standard", 72 * 3600), beyond_practice("hardness_least", 0)
+    ('', '')
+    """
+    usual = RANGES[name]
+    what, now = name.replace("_", " ").capitalize(), in_both(name, value)
+    if usual.low is not None and usual.is_low(value):
+        low = in_both(name, usual.low)
+        return f"{what} of {now} is below common practice: {low} or more."
+    if usual.high is not None and usual.is_high(value):
+        high = in_both(name, usual.high)
+        return f"{what} of {now} is above common practice: {high} or less."
+    return ""
+
+
+def in_both(name: str, value: int) -> str:
+    """The value of limit *name* in both systems of units, for a sentence that is frozen or read by people who count in either.
+
+    >>> in_both("cure_temperature", 22_000), in_both("pot_life", 900), in_both("cure_standard", 86_400)
+    ('22 °C (71.6 °F)', '15 min', '24 h')
+    """
+    dimension = limit(name).dimension
+    if dimension == "temperature":
+        return units.c_f(value)
+    if dimension == "mass":
+        return units.kg_lb(value)
+    if dimension == "duration" and abs(value) < 3600 and value:
+        return units.show(dimension, value, "min")
+    metric, us = show(name, value, us=False), show(name, value, us=True)
+    return metric if metric == us else f"{metric} ({us})"
 
 
 def show(name: str, value: int, us: bool) -> str:

@@ -20,6 +20,7 @@ from fillbook.trace.core.quote import quoted
 LARGEST = 2**53  # beyond it other programs that read the journal may lose the last digit
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)")
+_WITH_UNIT = re.compile(rf"({_NUMBER.pattern})\s*([^\W\d_]+\.?|%|°[^\W\d_])")
 _THOUSANDS_OR_DECIMALS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
 _LONGEST = 30  # characters or digits of one number
 
@@ -166,6 +167,26 @@ def parse(dimension: str, unit: str, typed: int | Decimal | str, field: str | No
     if least is not None and value < least:
         raise nonsense(f'{name} "{shown}" is less than there can be: give {expected}.')
     return Quantity(dimension, value, f"{text} {known.words}")
+
+
+def with_unit(dimension: str, typed: str) -> tuple[str, str] | None:
+    """The number and the unit of a text that names one of *dimension*'s units behind its number; None where it does not.
+
+    The unit is read as it is written on screens or in field names, in small or large letters, and ``lbs`` as pounds.
+
+    >>> with_unit("mass", "640lb"), with_unit("mass", "640 KG"), with_unit("temperature", "72 °F"), with_unit("mass", "640")
+    (('640', 'lb'), ('640', 'kg'), ('72', 'f'), None)
+    >>> with_unit("mass", "640 psi") is None
+    True
+    """
+    found = _WITH_UNIT.fullmatch(typed.strip())
+    if found is None or dimension not in DIMENSIONS:
+        return None
+    named = found[2].casefold().removesuffix(".")
+    for unit, known in DIMENSIONS[dimension].units.items():
+        if named in (unit, known.words.casefold()) or (unit == "lb" and named == "lbs"):
+            return found[1], unit
+    return None
 
 
 def in_unit(dimension: str, value: int, unit: str) -> Fraction:

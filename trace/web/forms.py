@@ -12,9 +12,11 @@ from flask import flash, g, request, session
 from werkzeug.datastructures import MultiDict
 
 from fillbook.trace.book import queries, sign_ins
+from fillbook.trace.core import keyboards
 from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, ShopError, Stopped, UnknownItem
 from fillbook.trace.web import field_words, held, here, inputs, wording
 from fillbook.trace.web.inputs import Input
+from fillbook.trace.web.scan.named import keyboards_differ
 from fillbook.trace.web.trouble import status_of
 from fillbook.trace.work import acting, registry, signing
 from fillbook.trace.work.ask import Item, fields_of
@@ -23,6 +25,10 @@ SAID_AT_ONCE, LONGEST_SAID = 4, 500  # notes after an act; they travel in a cook
 REQUEST = re.compile("[A-Za-z0-9_-]{1,64}")
 #: A caption that begins so is set in quotation marks: "Why is missing" would read as a question.
 ASKING = re.compile(r"(?:why|what|how|which|who|whose|where|when)\b", re.IGNORECASE)
+
+
+class OtherHands(Nonsense):
+    """The page was opened by somebody else than who works here by now: whose act it is has to be said, and nothing is written."""
 
 
 def at_fault(one: Input, field: str) -> Input:
@@ -71,6 +77,10 @@ class Form:
         self.stopped = False  # what stops it is known before it is sent: the reason to override is asked at once
         self.asked = ""  # what was asked back: sent once more as it is, it is meant
         self.begins = False  # the first page says so, once it has seen the code
+        person = here.who() if g.get("shop") else None
+        self.opened_by = person["item"] if person else ""  # for whom the page was drawn; somebody else may work here by then
+        self.did_it = ""  # which of the two did it, once that was asked
+        self.two: list[Any] = []  # whom to ask about: who opened it, who works here now
         self.pin = ""  # kept apart from what was said, so that no page can show it
 
     # -- reading what was sent -------------------------------------------------------------------------------------------------
@@ -92,6 +102,7 @@ class Form:
                 self.read()  # a file's lines are kept with what was typed
             raise too_old
         action = self.read()
+        self.ask_who_did_it()
         if action.who is None and session.get("expired"):
             raise UnknownItem(
                 "This station stood unused for a shift, so it no longer knows who works here. What you typed is kept: pick your name and "
@@ -100,10 +111,35 @@ class Form:
             )
         return signing.act(here.book(), action, pin=self.pin, now=here.now(), begins=self.begins)
 
+    def doer(self) -> Any:
+        """Whose act it is: who works here, or who opened the page and was named as having done it; None where nobody is known."""
+        person = here.who() if g.get("shop") else None
+        if person and self.did_it and self.did_it == self.opened_by:
+            return next((p for p in queries.people(here.book(), here.shop()) if p["item"] == self.did_it), person)
+        return person
+
+    def ask_who_did_it(self) -> None:
+        """Raise :class:`OtherHands` where the page was opened by somebody else than who works here now, and nobody said who did it."""
+        person = here.who() if g.get("shop") else None
+        opened = self.opened_by or self.said.get("who", "")
+        if person is None or opened in ("", person["item"]) or self.did_it in (opened, person["item"]):
+            return
+        opener = next((p for p in queries.people(here.book(), here.shop()) if p["item"] == opened), None)
+        if opener is None:
+            return
+        self.opened_by, self.did_it, self.two = opened, "", [opener, person]
+        raise OtherHands(f"This page was opened by {opener.name}; {person.name} works here now. Who did it?", field="opened_by")
+
     def take(self, said: MultiDict) -> None:
         """Keep what was posted."""
         self.posted = True
         self.said = MultiDict(said)
+        self.opened_by = self.said.pop("opened_by", "") if "opened_by" in self.said else request.form.get("opened_by", "")
+        self.did_it = self.said.pop("did_it", "") or request.form.get("did_it", "")
+        if self.did_it and ":" in (pressed := self.said.pop("pressed", "")):  # what was touched before it was asked
+            name, _, value = pressed.partition(":")
+            self.said.setdefault(name, value)
+        self.asked = self.said.get("asked", "") or self.asked
         self.pin = self.said.pop("pin", "")
         sent = said.get("request", "")
         if REQUEST.fullmatch(sent):  # a device's requests begin otherwise: no page uses up their numbers
@@ -129,7 +165,7 @@ class Form:
                 if ASKING.match(name):
                     raise Nonsense(f'The field "{name}" is empty: {hint.rstrip(".")}.', field=one.accepts[0])
                 raise Nonsense(f"{name} is missing: {hint.rstrip('.')}.", field=one.accepts[0])
-        person = here.who() if g.get("shop") else None
+        person = self.doer()
         override = self.said.get("override", "").strip()
         signed_by = self.said.get("signed_by") or None
         if person and signed_by == person["item"]:
@@ -163,6 +199,10 @@ class Form:
         if len(notes) > SAID_AT_ONCE:
             flash(f"More was noted with event {answer.seq}: {len(notes) - SAID_AT_ONCE}.", "look")
         held.say_after(answer, *self.looked_at_after)
+        labels = [self.said.getlist(one.name) for one in self.all_fields if isinstance(one.mark, Item)]
+        lines = (line for texts in labels for text in texts for line in text.splitlines())
+        if mixed := next(filter(None, map(keyboards.meant, lines)), None):
+            flash(keyboards_differ(mixed), "look")
         if answer.repeated:
             flash(f"This was sent before and stands as event {answer.seq}; it was not done twice.", "look")
 
@@ -196,6 +236,8 @@ class Form:
     @property
     def error_at_top(self) -> bool:
         """Whether the error stands above the form: where it is about more than one field, or about none that is shown."""
+        if isinstance(self.error, OtherHands):  # asked inside the form, with its two buttons
+            return False
         if self.error is None or isinstance(self.error, Stopped | NotAllowed | Conflict):
             return self.error is not None
         shown = self.shown()
@@ -205,6 +247,21 @@ class Form:
     def shown(self) -> list[Input]:
         """Every input of the page that may be at fault."""
         return self.inputs()
+
+    @property
+    def asks_did(self) -> bool:
+        """Whether it is asked who of the two did it."""
+        return isinstance(self.error, OtherHands)
+
+    @property
+    def sent_to(self) -> str:
+        """Where the form was sent, where its button leads elsewhere than the form itself; the answer goes there, too."""
+        return request.path if request.path != self.action.split("?")[0] else ""
+
+    @property
+    def pressed(self) -> str:
+        """The button that was touched, of a form that says something by which it is."""
+        return next((f"{name}:{self.said[name]}" for name in ("change",) if self.said.get(name)), "")
 
     @property
     def at_error(self) -> str:

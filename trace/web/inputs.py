@@ -67,6 +67,7 @@ class Input:
     usual: Any = ""  # what stands in it before anybody typed
     parts: list[tuple[str, list[tuple[str, str]]]] = field(default_factory=list)  # the options of a long list, by part of the job
     empty: str = ""  # what its being left empty means, beside its caption, where that is more than not known
+    kinds: str = ""  # the kinds of labels that may be scanned into it
     starts: bool = False  # whether typing begins here, what stands before it being said already
 
     @property
@@ -189,6 +190,8 @@ def _measure(made: Input, one: Field, said: MultiDict, prefix: str) -> None:
     made.widget = "measure"
     made.unit_options = [(unit, units.unit_words(dimension, unit)) for unit in order]
     asked = said.get(made.name + ".unit", "")
+    if made.value and (typed := units.with_unit(dimension, made.value)):
+        made.value, asked = typed
     if asked and asked not in order and asked in units.DIMENSIONS[dimension].units:
         made.unit_options.append((asked, units.unit_words(dimension, asked)))
     made.unit = asked if asked in dict(made.unit_options) else order[0]
@@ -202,7 +205,7 @@ def _measure(made: Input, one: Field, said: MultiDict, prefix: str) -> None:
 
 def _item(made: Input, one: Field, said: MultiDict) -> None:
     assert isinstance(one.mark, Item)
-    kinds = one.mark.kinds
+    kinds = made.kinds = one.mark.kinds
     if one.many:
         made.widget = "scans"
         made.value = "\n".join(said.getlist(made.name))
@@ -330,6 +333,8 @@ def _said(verb: str, one: Field, said: MultiDict, files: Mapping[str, Any], pref
     if isinstance(one.mark, Measure):
         stem = one.name.removesuffix("_" + one.mark.canonical)
         if text:
+            if typed := units.with_unit(one.mark.dimension, text):
+                return {f"{stem}_{typed[1]}": typed[0]}  # the unit beside the number counts, not the one that stands chosen
             known = units.DIMENSIONS[one.mark.dimension].units
             plain = one.mark.canonical if one.mark.canonical in known else next(iter(known))
             unit = said.get(name + ".unit") or plain

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from flask import g, request
 from werkzeug.datastructures import MultiDict
 
 from fillbook.trace.book import queries
 from fillbook.trace.core import limits, units
+from fillbook.trace.core.errors import Nonsense, ShopError
 from fillbook.trace.web import here
 
 if TYPE_CHECKING:
+    from fillbook.trace.web.forms import Form
     from fillbook.trace.web.inputs import Input
 
 
@@ -51,8 +54,8 @@ def measure(made: Input, name: str, said: MultiDict, order: list[str]) -> None:
     made.starts = not made.value
     if one.dimension == limits.COUNT:
         made.widget = "number"
-        whole = f"A whole number from {one.least} to {one.most}"
-        made.hint = ". ".join([made.hint, f"{whole} {one.unit}" if one.unit else whole])
+        lowest, highest = limits.ends(name)
+        made.hint = ". ".join([made.hint, f"A whole number from {lowest} to {highest}"])
         return
     made.widget = "measure"
     made.unit_options = [(unit, units.unit_words(one.dimension, unit)) for unit in order]
@@ -73,3 +76,28 @@ def _in_force(row: dict[str, Any]) -> str:
     if line:
         return f"on {line} now {value} since {since}, from: {why}"
     return f"Now {value} since {since}, from: {why}"
+
+
+def asks_back(form: Form) -> bool:
+    """Whether the posted limit is to be asked once, before it is written: a value beyond common practice. Sent once more as it is, it is
+    meant."""
+    if g.get("too_old"):
+        return False
+    form.take(request.form)
+    try:
+        fields = form.read().fields
+        name = str(fields["limit"])
+        value = limits.read(name, str(fields["to"])).value
+    except ShopError:  # the verb says so itself
+        return False
+    words, mark = limits.beyond_practice(name, value), f"{name}:{value}"
+    answered = request.form.get("asked", "").split()
+    if not words or mark in answered:
+        return False
+    form.refuse(
+        Nonsense(
+            f"{words} If the data sheet says so, name it as the source and press the button again.", field="to"
+        )
+    )
+    form.asked = " ".join([*answered, mark])
+    return True

@@ -20,6 +20,7 @@ from fillbook.trace.core.errors import (
     WrongKind,
 )
 from fillbook.trace.web import roles
+from fillbook.trace.web.scan import leading
 
 STATUS: dict[type[ShopError], int] = {
     UnknownItem: 404,
@@ -69,8 +70,12 @@ def page(words: str, status: int) -> tuple[str, int]:
     g.setdefault("shop", None)
     headline = HEADLINES.get(status, "That did not work")
     scanned = request.form.get("code", "") if request.method == "POST" and status != 413 else ""
+    back = ""
+    if request.endpoint == "scan.scan" and status != 413:  # the next scan is read as if there had been none before it
+        g.scan_from = leading.page_said(request.form.get("from", ""))
+        back = leading.back_to(g.scan_from)
     return render_template(
-        "shared/trouble.html", words=words, status=status, headline=headline, scanned=scanned
+        "shared/trouble.html", words=words, status=status, headline=headline, scanned=scanned, back=back
     ), status
 
 

@@ -374,14 +374,16 @@ def mix_of(floor: Floor, tire: str, line: str, said: int | None) -> int:
 
 
 def _note_unusual(floor: Floor, tire: str, grams: int) -> None:
-    """A weight ten times off what such tires took before is kept, and a second person looks whether it was typed so."""
+    """A weight ten times off what such tires took before is kept, and a second person looks whether it was typed so. One that is off
+    by less, where those before agreed, is noted and no more: a casing may be half worn, a fill may have been given up.
+    """
     before = usual.of_tire(floor.book, floor.shop, tire, floor.at)
-    times_off = before.times(grams) if before else 0
-    if not before or not times_off:
+    far = bool(before and before.times(grams))
+    if not before or not (far or before.somewhat_off(grams)):
         return
-    words = before.compared(units.kg_lb(grams), units.kg_lb(before.grams), times_off)
+    words = before.compared(units.kg_lb(grams), units.kg_lb(before.grams), grams)
     words = f"{ids.pretty(tire)}: {words} Look at the weight and its unit."
-    floor.note("unusual weight", words, tire, holds=True)
+    floor.note("unusual weight", words, tire, holds=far)
 
 
 def _note_findings(

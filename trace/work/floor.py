@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 
 from fillbook.trace.book import on_hold, queries
 from fillbook.trace.book.opening import Book, Row
-from fillbook.trace.core import ids, reasons, times
+from fillbook.trace.core import ids, keyboards, reasons, times
 from fillbook.trace.core.errors import Nonsense, NotAllowed, Stopped, UnknownItem
 from fillbook.trace.work.ask import Ask, Words, fields_of, wrong_kind
 from fillbook.trace.work.registry import ROLES
@@ -210,7 +210,7 @@ def find_item(book: Book, shop: str | None, text: str, kinds: str, field: str) -
                 if named:
                     return named
     try:
-        compact = ids.read(text)
+        compact = keyboards.read_id(text)
     except Nonsense as trouble:
         raise ids.in_letters_of(trouble, shop or "", kinds[0], field) from None
     if not queries.item_exists(book, compact):

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from pydantic import Field, field_validator
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import apply, queries
 from fillbook.trace.core import ids, limits, units
 from fillbook.trace.core.errors import Conflict, Nonsense
 from fillbook.trace.work.ask import Ask, Duration, Line, Moment, TemperatureDifference, Text
@@ -141,9 +141,20 @@ def set_limit(ask: SetLimit, floor: Floor) -> dict[str, int]:
         raise Nonsense(
             "Say where the value comes from: the data sheet, a weighing, the owner's word.", field="source"
         )
-    value = limits.read(ask.limit, ask.to).value
+    value = limits.read(ask.limit, ask.to, stands=_stands(ask, floor)).value
+    if words := limits.beyond_practice(ask.limit, value):
+        floor.note("beyond practice", words)
     _check_pair(ask, value, floor)
     return {"value": value}
+
+
+def _stands(ask: SetLimit, floor: Floor) -> bool:
+    """Whether a correction leaves the value as it is: what an older book has is never refused."""
+    if floor.correcting is None:
+        return False
+    event = apply.effective(floor.book, floor.shop, floor.correcting)
+    before = event.body["said"] if event else {}
+    return bool(before.get("limit") == ask.limit and before.get("to") == ask.to)
 
 
 def _check_pair(ask: SetLimit, value: int, floor: Floor) -> None:

@@ -52,18 +52,17 @@ NO_PRESSURE = "no-pressure"
 
 
 def asks_back(form: Form, tire: str) -> bool:
-    """Whether the posted fill of *tire* says something to be asked once, before it is written: a weight ten times more or less than
-    such tires took, or no pressure. Sent once more as it is, it is meant."""
-    grams = _grams_posted(form)
+    """Whether the posted fill of *tire* says something to be asked once, before it is written: a weight far from what such tires
+    took, or no pressure. Sent once more as it is, it is meant."""
+    grams, unit = _grams_posted(form)
     if not grams or g.get("too_old") or queries.fill(here.book(), tire):
         return False
     answered = request.form.get("asked", "").split()
     questions = []  # what it asks, the field, the mark of its answer
     before = usual.of_tire(here.book(), here.shop(), tire, here.now())
-    times_off = before.times(grams) if before else 0
-    if before and times_off and str(grams) not in answered:
-        words = before.compared(here.say().mass(grams), here.say().mass(before.grams), times_off)
-        questions.append((words, "weight_kg", str(grams)))
+    off = before is not None and (before.times(grams) or before.somewhat_off(grams))
+    if before and off and str(grams) not in answered:
+        questions.append((_unusual(before, grams, unit), "weight_kg", str(grams)))
     if not _pressure_posted(form) and NO_PRESSURE not in answered:
         words = "No final pressure is typed: the tire then goes on hold until a second person has looked."
         questions.append((words, "pressure_kpa", NO_PRESSURE))
@@ -81,15 +80,27 @@ def _pressure_posted(form: Form) -> bool:
     return any(request.form.get(name, "").strip() for name in (one.name, *one.accepts))
 
 
-def _grams_posted(form: Form) -> int:
-    """Main mix and top-up as they were posted; 0 where they can't be read, which the verb says itself."""
+def _unusual(before: usual.Usual, grams: int, unit: str) -> str:
+    """What is asked of an unusual weight; with the other unit, where it is off by as much as the two are apart."""
+    was = here.say().mass(before.grams)
+    if meant := before.meant_unit(grams, unit):
+        words = before.compared(units.show("mass", grams, unit), was, grams)
+        return f"{words} Did the scale show {units.unit_words('mass', meant)}?"
+    return before.compared(here.say().mass(grams), was, grams)
+
+
+def _grams_posted(form: Form) -> tuple[int, str]:
+    """Main mix and top-up as they were posted, and the unit of the main mix; 0 where they can't be read, which the verb says itself."""
     wanted = [one for one in form.all_fields if one.name in ("weight_g", "topup_g")]
     try:
         fields = inputs.fields_said(form.verb.name, wanted, request.form, {})
         inputs.check_points(wanted, fields)
-        return sum(units.parse("mass", name.rpartition("_")[2], text).value for name, text in fields.items())
+        grams = sum(
+            units.parse("mass", name.rpartition("_")[2], text).value for name, text in fields.items()
+        )
     except ShopError:
-        return 0
+        return 0, ""
+    return grams, next((name.rpartition("_")[2] for name in fields if name.startswith("weight_")), "")
 
 
 @dataclass(frozen=True)

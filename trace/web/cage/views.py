@@ -8,6 +8,7 @@ from flask import Blueprint, flash, g, redirect, render_template, request, url_f
 from flask.typing import ResponseReturnValue
 
 from fillbook.trace.book import glance, items, queries
+from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Conflict, Stopped, UnknownItem, WrongKind
 from fillbook.trace.web import held, here
@@ -171,7 +172,7 @@ def _page(code: str, tire: str = "", form: Form | None = None) -> str:
                 form.error = Stopped(" ".join(stops) + " A lead can override this with a reason.")
     return render_template(
         "cage/line.html", now_s=now, line=there, chosen=chosen, open_tire=open_tire, state_word=state, form=form,
-        facts=_facts(chosen) if chosen else {}, waiting=queries.in_state(book, shop, "paused", *UNFILLED, most=WAITING),
+        facts=_facts(chosen) if chosen else {}, waiting=_waiting(), pot_life=_pot_life(),
         changed=changed, stopped=bool(stops), before_go=notes, totes=ahead.totes_for(code, there.sources) if chosen and chosen == open_tire else [],
         beside=_beside(chosen) if form and form.verb.name == "finish fill" else {}, pot_life_until=_pot_life_until(chosen) if state == "paused" else None,
         filled=filled, drafts=drafts.others(chosen) if form and form.draft else [], filled_held=held.held(filled) if filled else None, focus_form=bool(form and form.verb.name == "finish fill"),
@@ -202,10 +203,20 @@ def _beside(tire: str) -> dict[str, str]:
     return found
 
 
+def _waiting() -> list[Row]:
+    """Tires to be filled: first those that were interrupted, whose pot life runs, then by how long they have been there."""
+    found = queries.in_state(here.book(), here.shop(), "paused", *UNFILLED, most=WAITING)
+    paused = queries.in_state(here.book(), here.shop(), "paused", most=WAITING)
+    return [*paused, *(one for one in found if one.state != "paused")][:WAITING]
+
+
+def _pot_life() -> int:
+    return queries.limit(here.book(), here.shop(), "pot_life", here.now())
+
+
 def _pot_life_until(tire: str) -> int:
     """Until when an interrupted fill may go on without a cold joint; seconds of UTC."""
-    since = queries.place_of(here.book(), tire).since
-    return since + queries.limit(here.book(), here.shop(), "pot_life", here.now())
+    return queries.place_of(here.book(), tire).since + _pot_life()
 
 
 def _filled(code: str) -> str:

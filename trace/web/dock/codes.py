@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from flask import Request
 from werkzeug.datastructures import MultiDict
@@ -12,6 +13,7 @@ from fillbook.labels import supplier_codes
 from fillbook.labels.supplier_codes import Note, ReadCode
 from fillbook.trace.book import deliveries, queries
 from fillbook.trace.book.opening import Book
+from fillbook.trace.core import ids, keyboards
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.core.quote import quoted
 from fillbook.trace.web.scan import photos
@@ -53,23 +55,69 @@ def photographed(photo: bytes) -> list[str]:
     return found
 
 
-def said_in(asked: Request) -> list[str]:
+class Said(NamedTuple):
+    """The supplier's codes of a form, and the shop's own labels (compact IDs) that stood beside them in a photograph."""
+
+    codes: list[str]
+    own: list[str]
+
+
+def own_label(book: Book, text: str) -> str:
+    """The compact ID where *text* is one of the shop's own labels, else empty."""
+    try:
+        item = keyboards.read_id(text)
+    except Nonsense:
+        return ""
+    return item if queries.item_exists(book, item) else ""
+
+
+def why_not_ours(item: str) -> str:
+    """The sentence for one of the shop's own labels (compact ID) where the supplier's belongs."""
+    return f"{ids.pretty(item)} is one of our own labels ({ids.KINDS[ids.kind_of(item)]}), not the supplier's: nothing was filled in from it."
+
+
+def said_in(asked: Request, book: Book) -> Said:
     """The codes of a form: those read before, the one just scanned or typed, those in a photograph.
 
-    Raises Nonsense as `photographed` does, and for none at all.
+    Raises Nonsense as `photographed` does, for none at all, where only the shop's own labels were read, and for a code that a scanner
+    of another keyboard typed.
     """
     found = [code for code in asked.form.getlist("codes") if code.strip()]
-    found += [line for line in asked.form.get("code", "").splitlines() if line.strip()]
+    for line in filter(str.strip, asked.form.get("code", "").splitlines()):
+        if item := own_label(book, line):
+            raise Nonsense(why_not_ours(item), field="code")
+        if supplier_codes.is_of_another_keyboard(line):
+            raise Nonsense(why_mixed_up(line), field="code")
+        found.append(line)
+    own: list[str] = []
     photo = asked.files.get("photo")
     if photo is not None and photo.filename:
-        found += photographed(photo.read())
+        seen = photographed(photo.read())
+        items = {code: own_label(book, code) for code in seen}
+        own = [item for item in items.values() if item]
+        if len(own) > 1 and len(own) == len(seen):
+            raise Nonsense(
+                f"All {len(own)} codes in this photograph are our own labels, not the supplier's: nothing was filled in from them.",
+                field="photo",
+            )
+        if own and len(own) == len(seen):
+            raise Nonsense(why_not_ours(own[0]), field="photo")
+        found += [code for code in seen if not items[code]]
     found = list(dict.fromkeys(code.strip(" \t\r\n").replace("\x1d", "<GS>") for code in found))
     if not found:
         raise Nonsense(
             "There is nothing to read: scan the supplier's label, photograph it, or type its number. To book the lot in, press Book in.",
             field="code",
         )
-    return found[:MOST_CODES]
+    return Said(found[:MOST_CODES], own)
+
+
+def why_mixed_up(code: str) -> str:
+    """The sentence for a code that a scanner of another keyboard typed."""
+    return (
+        f"{quoted(code)} comes from a scanner whose keyboard layout (language) is wrong for this computer, so it was not kept. "
+        "Set both to the same and scan it again; or photograph the label."
+    )
 
 
 def notes_of(book: Book, shop: str) -> list[Note]:

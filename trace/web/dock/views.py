@@ -8,14 +8,16 @@ from werkzeug.exceptions import RequestEntityTooLarge
 
 from fillbook.labels import supplier_codes
 from fillbook.trace.book import glance, queries
-from fillbook.trace.core import ids, supplier_notes
-from fillbook.trace.core.errors import ShopError
+from fillbook.trace.core import supplier_notes
+from fillbook.trace.core.errors import Nonsense, ShopError
 from fillbook.trace.web import here, trouble
 from fillbook.trace.web.dock import codes
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.inputs import Input
 from fillbook.trace.web.trouble import status_of
 from fillbook.trace.web.verbs.views import after
+from fillbook.trace.work.acting import Action
+from fillbook.trace.work.ask import Words
 
 bp = Blueprint("dock", __name__)
 KEPT = ("supplier", "system", "side")  # the next lot off the same truck mostly shares them
@@ -46,13 +48,14 @@ class Receipt(Form):
         self.take_sources()
         before = self.said.getlist("refused")
         try:
-            said = codes.said_in(request)
+            said, own = codes.said_in(request, here.book())
             filled = codes.fill_in(here.book(), here.shop(), said, self.said)
         except ShopError as wrong:
             self.code_wrong = wrong
             self.filled.codes = self._codes_before()
             self.filled.refused = codes.still_refused(before, [])
             return
+        filled.troubles = [codes.why_not_ours(item) for item in own] + filled.troubles
         self.just_refused = bool(filled.refused)
         filled.refused = codes.still_refused([*before, *filled.refused], filled.kept)
         self.said.setlist("codes", filled.kept)
@@ -64,6 +67,14 @@ class Receipt(Form):
             self.filled.sources.pop("supplier_serial", None)
         filled.sources = self.filled.sources | filled.sources
         self.filled = filled
+
+    def read(self) -> Action:
+        """As any form; one of the shop's own labels is no word of a receipt. Raises Nonsense for it, too."""
+        for one in self.all_fields:
+            text = self.said.get(one.name, "").strip()
+            if text and isinstance(one.mark, Words) and (item := codes.own_label(here.book(), text)):
+                raise Nonsense(codes.why_not_ours(item), field=one.name)
+        return super().read()
 
     def codes_again(self) -> None:
         """The codes read before, shown again beside a form that was refused."""
@@ -121,13 +132,6 @@ def receive() -> ResponseReturnValue:
 @bp.post("/dock/read")
 def read() -> ResponseReturnValue:
     """Read the supplier's label into the form; nothing is written down."""
-    own = request.form.get("code", "").strip()
-    try:
-        item = ids.read(own)
-        if queries.item_exists(here.book(), item):
-            return redirect(f"/i/{item}", 303)  # one of the shop's own labels
-    except ShopError:
-        pass
     form = Receipt()
     form.read_label()
     return _page(form, status_of(form.code_wrong) if form.code_wrong else 422 if form.just_refused else 200)

@@ -41,7 +41,7 @@ def applies(verb: str, kind: str, state: str | None, *, held: bool) -> bool:
     """Whether *verb* can come next for an item of *kind* in *state*; *held*: something keeps it where it is."""
     if verb == "lift":
         return held
-    if verb == "dispatch" and held:  # a lead may still, with a reason
+    if verb in ("dispatch", "hook up", "load") and held:  # a lead may still, with a reason
         return False
     wanted = STATES.get(kind, {}).get(verb)
     return wanted is None or state in wanted

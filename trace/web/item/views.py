@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -45,7 +45,8 @@ def item(code: str) -> str:
     state = of_it["place"]["state"]
     danger = kind == "F" and kept_away(here.book(), found) is not None
     held_here = bool(of_it["holds"])
-    steps = next_steps(found, kind, state, danger=danger, held=held_here)
+    recall = (of_it["holds"][0]["recall"] or 0) if held_here else 0  # what was put on it comes first
+    steps = next_steps(found, kind, state, danger=danger, held=held_here, recall=recall)
     acts, earlier = events.history(here.book(), found, _after())
     return render_template(
         "item/item.html", code=found, kind=kind, of_it=of_it, trace=_trace(found) if linked else None,
@@ -138,11 +139,27 @@ def _verbs_of(kind: str) -> tuple[tuple[str, str, str, str, str], ...]:
     return tuple(found)
 
 
+#: Steps that a hold stops: the first are not offered while it lies on the item, the others are not the likeliest.
+NOT_WHILE_HELD = ("/do/hook-up", "/do/load")
+STOPPED_BY_A_HOLD = (*NOT_WHILE_HELD, "/do/grind", "/do/reclaim", "/cage?")
+
+
 def next_steps(
-    item: str, kind: str, state: str | None, *, danger: bool = False, held: bool = False
+    item: str, kind: str, state: str | None, *, danger: bool = False, held: bool = False, recall: int = 0
 ) -> list[Step]:
     """What is most likely done next with an item in this state, the likeliest first; nothing that brings a hand near a tire in
-    *danger*, and no way out of the shop for one that is *held*."""
+    *danger*, and no way out of the shop for one that is *held*. What a hold stops is not the likeliest while it lies there, or while
+    the *recall* of that event keeps it: looking at what keeps it is."""
+    usual = _usual_steps(item, kind, state, danger=danger, held=held)
+    ends_a_recall = recall and state in ("abandoned", "filled", "racked", "released", "returned")  # cut out: that tire has its outcome
+    first = next((step for step in usual if step.main), None)
+    if not held or state == "filling" or first is None or not first.path.startswith(STOPPED_BY_A_HOLD) or ends_a_recall:
+        return usual
+    look = Step("Look at the recall", f"/recall/{recall}", True) if recall else Step("Look at the hold", "/holds", True)
+    return [look, *(replace(step, main=False) for step in usual if not step.path.startswith(NOT_WHILE_HELD))]
+
+
+def _usual_steps(item: str, kind: str, state: str | None, *, danger: bool, held: bool) -> list[Step]:
     hold = Step("Hold", f"/do/hold?item={item}")
     recall = Step("What holds it?", f"/recall?suspect={item}")
     scrap = Step("Scrap", f"/do/scrap?item={item}")

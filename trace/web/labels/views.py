@@ -212,7 +212,7 @@ def _begin(form: Form, items: list[str], where: printing.Where, start: int) -> R
         return _page(form, items)
     form.done(replace(answer, repeated=False))
     job = jobs.name_of(form.request_id)
-    person = here.who()
+    person = form.doer()
     assert person is not None  # the form's act took somebody
     fresh = print_jobs.begin(
         book, job, shop, items, asked_at=here.now(), who=person["item"],

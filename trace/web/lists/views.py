@@ -19,7 +19,7 @@ from fillbook.trace.book import customers, events, glance, lists, on_hold, queri
 from fillbook.trace.book.cells import harmless
 from fillbook.trace.book.list_file import csv_lines
 from fillbook.trace.book.list_kinds import COUNTED, KINDS, Asked, order_of
-from fillbook.trace.core import ids, times
+from fillbook.trace.core import ids, keyboards, times
 from fillbook.trace.core.errors import Nonsense, ShopError, UnknownItem
 from fillbook.trace.core.quote import quoted
 from fillbook.trace.web import here
@@ -159,7 +159,7 @@ def _place(text: str) -> str:
         if item := queries.by_name(here.book(), here.shop(), kind, text):
             return item
     try:
-        return ids.read(text)
+        return keyboards.read_id(text)
     except Nonsense:
         return text
 
@@ -240,7 +240,7 @@ def _asked_events() -> events.Asked:
     if text and (number := here.number(text)) is not None and len(text) < 10:
         after = (0, number + 1 if down else number - 1)
     elif text:
-        item = ids.read(text)
+        item = keyboards.read_id(text)
     since, until = _period()
     if (
         here.number(request.args.get("after", "")) is not None

@@ -20,6 +20,18 @@ def page_said(text: str) -> str:
     return text if PAGE.fullmatch(text) else ""
 
 
+def back_to(came_from: str) -> str:
+    """The address of the page a scan came from; empty for one that reads scans as any page does."""
+    place, _, detail = came_from.partition(":")
+    if place in ("cage", "lay") and not detail:
+        return ""
+    return {
+        "desk": "/desk", "dock": "/dock", "racks": "/racks", "laid": "/racks", "cage": f"/cage/{detail}", "lay": f"/racks/{detail}",
+        "moving": f"/racks?tires={detail}" if detail else "/racks",
+        "several": f"/desk/several?tires={detail}" if detail else "/desk/several",
+    }.get(place, "")  # fmt: skip
+
+
 def work_here(person: str) -> None:
     """The badge of *person* was scanned. Raises UnknownItem where it was voided."""
     shop = queries.shop_of(here.book(), person)

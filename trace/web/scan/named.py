@@ -40,11 +40,7 @@ def named(text: str, *, by_scanner: bool) -> tuple[str, bool] | None:
     except Nonsense as wrong:
         mixed = keyboards.meant(text, scanned=by_scanner)
         if mixed and queries.item_exists(here.book(), mixed.item):
-            flash(
-                f"Read as {ids.pretty(mixed.item)}: this computer's keyboard is {mixed.computer}, the scanner is set to "
-                f"{mixed.scanner}. Set both to the same.",
-                "look",
-            )
+            flash(keyboards_differ(mixed), "look")
             return mixed.item, True
         if ADDRESS.match(text):
             raise Nonsense(
@@ -60,6 +56,14 @@ def named(text: str, *, by_scanner: bool) -> tuple[str, bool] | None:
             field="code",
         )
     return item, by_scanner  # an address may have been pasted
+
+
+def keyboards_differ(mixed: keyboards.Meant) -> str:
+    """The sentence for a label that was read although scanner and computer are set to different keyboards."""
+    return (
+        f"Read as {ids.pretty(mixed.item)}: this computer's keyboard is {mixed.computer}, the scanner is set to {mixed.scanner}. "
+        "Set both to the same."
+    )
 
 
 def _no_label(wrong: Nonsense) -> str:

@@ -6,6 +6,7 @@ from flask import (
     Blueprint,
     Response,
     flash,
+    g,
     make_response,
     redirect,
     render_template,
@@ -59,7 +60,7 @@ def take() -> ResponseReturnValue:
         found = named(code, by_scanner=by_scanner)
         if found and found[1]:
             tags.remember(found[0])
-        step = in_page.take(found[0], came_from, at) if found else _words_in_page(code, by_scanner)
+        step = in_page.take(found[0], came_from, at) if found else _words_in_page(code, came_from, by_scanner)
         if isinstance(step, in_page.Taken):
             headers = {"X-Scan": "taken", "X-From": step.came_from, "X-Go-To": step.where}
         else:
@@ -74,9 +75,9 @@ def take() -> ResponseReturnValue:
     return answer
 
 
-def _words_in_page(code: str, by_scanner: bool) -> in_page.Elsewhere:
+def _words_in_page(code: str, came_from: str, by_scanner: bool) -> in_page.Elsewhere:
     """A code that is no label of ours: whoever typed it looks for it, a scanner read something else."""
-    where = url_for("scan.search", q=code)
+    where = _search_for(code, came_from)
     if by_scanner:
         flash(f"That is no label of this shop: {code}", "hold")
     return in_page.Elsewhere(where, asked=by_scanner)
@@ -106,7 +107,7 @@ def _read(text: str, came_from: str, *, by_scanner: bool) -> ResponseReturnValue
         return _to(found[0], came_from, scanned=found[1])
     if by_scanner and came_from == "dock":
         return redirect("/dock/read", 307)  # a supplier's code; sent on as it came
-    return _by_words(text)
+    return _by_words(text, came_from)
 
 
 def _photographed(data: bytes, came_from: str) -> ResponseReturnValue:
@@ -137,6 +138,7 @@ def _photographed(data: bytes, came_from: str) -> ResponseReturnValue:
         return _to(ours[0], came_from, scanned=True)
     rows = _described([{"id": item, "kind": ids.KINDS[ids.kind_of(item)], "why": "this"} for item in ours])
     unknown = [ids.pretty(item) for item in items if item not in ours]
+    g.scan_from = came_from
     return render_template(
         "scan/which.html",
         found=rows,
@@ -176,11 +178,15 @@ def say_where(answer: Response) -> Response:
     return answer
 
 
-def _by_words(text: str) -> ResponseReturnValue:
+def _by_words(text: str, came_from: str) -> ResponseReturnValue:
     found = items.search(here.book(), here.shop(), text)
     if len(found) == 1 and found[0]["why"] == "this service number":
-        return redirect(page_for(ids.read(found[0]["id"]), ""), 303)
-    return redirect(url_for("scan.search", q=text), 303)  # the browser's Back asks for nothing to be sent again
+        return redirect(page_for(ids.read(found[0]["id"]), came_from), 303)
+    return redirect(_search_for(text, came_from), 303)  # the browser's Back asks for nothing to be sent again
+
+
+def _search_for(text: str, came_from: str) -> str:
+    return url_for("scan.search", q=text, **({"from": came_from} if came_from else {}))
 
 
 def _described(found: list[dict[str, str]]) -> list[dict[str, str]]:
@@ -196,6 +202,9 @@ def _described(found: list[dict[str, str]]) -> list[dict[str, str]]:
 @here.one_picture
 def search() -> ResponseReturnValue:
     text = request.args.get("q", "").strip()[:LONGEST]
+    g.scan_from = leading.page_said(request.args.get("from", ""))
     found = items.search(here.book(), here.shop(), text) if text else []
-    page = render_template("scan/found.html", text=text, found=_described(found), scanned=text)
+    page = render_template(
+        "scan/found.html", text=text, found=_described(found), scanned=text, back=leading.back_to(g.scan_from)
+    )
     return page, 404 if text and not found else 200

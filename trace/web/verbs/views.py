@@ -7,7 +7,7 @@ from collections import defaultdict
 from flask import Blueprint, flash, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 
-from fillbook.trace.book import glance
+from fillbook.trace.book import glance, queries
 from fillbook.trace.core import ids
 from fillbook.trace.web import here, limit_form, wording
 from fillbook.trace.web.forms import Form
@@ -33,7 +33,7 @@ GOES_TO = {  # after it was done: the page where it shows
     "open recall": "/recall/{seq}", "close recall": "/recall/{recall}", "correct": "/book/{event}", "identify": "/identify/{event}", "add system": "/",
     "add line": "/", "add zone": "/", "add person": "/book", "set limit": "/book#limits", "choose language": "/labels/faces", "set up shop": "/", "print": "/book/{seq}",
     "start shift": "/cage/{line}", "end shift": "/cage/{line}", "run pump": "/cage/{line}", "odd flow": "/cage/{line}",
-    "empty waste": "/cage/{line}", "resume": "/cage/{line}", "pause": "/i/{tire}", "abandon": "/i/{tire}", "leak": "/i/{tire}",
+    "empty waste": "/cage/{line}", "resume": "/cage/{line}", "pause": "/cage/{line}", "abandon": "/i/{tire}", "leak": "/i/{tire}",
     "inspect": "/i/{tire}", "stretch": "/i/{tire}", "inspect tote": "/i/{tote}", "attach": "/i/{item}", "keep": "/i/{cup}",
     "open order": "/cage", "settle": "/desk/{tire}", "hang sensor": "/racks/{zone}", "take down sensor": "/racks/{zone}",
     "let sensor send": "/racks/{zone}", "trust samples": "/book/{event}", "admit device": "/devices", "dismiss device": "/devices",
@@ -80,6 +80,8 @@ def do(name: str) -> ResponseReturnValue:
     if request.form.get("more rows"):
         form.take(request.form)
         return _page(form)
+    if form.verb.name == "set limit" and limit_form.asks_back(form):
+        return _page(form), form.status
     done = form.send()
     if done is None and form.verb.name == "log temperatures" and form.error and form.error.field == "read_as":
         # how the file would be read stands better on its own page; the same form is sent on there, file and all
@@ -129,6 +131,9 @@ def _said_back(form: Form, done: Answer) -> str:
 def _where_it_shows(form: Form, done: Answer) -> str:
     """The page of the verb's place, else that of the first item it named, else the floor."""
     codes = {one.name: _code(form, one.name) for one in form.all_fields}
+    if form.verb.name in ("pause", "resume") and not codes.get("line"):  # the line is the one where the fill began
+        started = queries.start_of(here.book(), codes["tire"])
+        codes["line"] = started.line if started else ""
     target = GOES_TO.get(form.verb.name, "").format(seq=done.seq, **codes)
     if target and not target.endswith("/"):
         return target

@@ -106,6 +106,8 @@ def give_token(code: str) -> ResponseReturnValue:
     form = _token_form(row, None if stop else digest, stop=stop)
     try:
         form.take(request.form)
+        if stop:
+            form.opened_by = ""  # several forms stand there, each with its logger: a question would stand in all of them
         done = form.act()
     except ShopError as trouble:
         form.refuse(trouble)
@@ -174,7 +176,8 @@ def take_file(code: str) -> ResponseReturnValue:
     try:
         sent = upload.sent()
         form.take(upload.fields(sent))
-        if request.form.get("take") and not upload.changed(sent):
+        goes_on = request.form.get("take") or request.form.get("did_it")  # who did it is asked once it was to be taken
+        if goes_on and not upload.changed(sent):
             done = form.act()
             form.done(done)
             if not done.repeated:
