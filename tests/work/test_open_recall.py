@@ -62,6 +62,12 @@ def test_a_listed_tire_leaves_with_a_leads_reason_alone(day):
     assert day.state(day.out) == "dispatched"
 
 
+def test_what_keeps_a_tire_is_said_before_that_nobody_released_it(day):
+    opened(day)
+    with pytest.raises(Stopped, match="is kept by a recall"):
+        day.act("dispatch", tires=[day.racked])
+
+
 def test_the_desk_says_so_and_a_release_signed_all_the_same_is_its_outcome(day):
     opened(day)
     found = cures.case(day.book, day.racked, day.now).decision
