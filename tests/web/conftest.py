@@ -408,6 +408,23 @@ def serve():
 
 
 @pytest.fixture
+def sams_phone(chromium, serve, story, tmp_path, helpers):
+    """Sam at a phone, on a copy of the story's book that is served ten minutes after it ends: the page, names, and the book's path."""
+    path, names = story
+    mine = str(tmp_path / "shop.db")
+    shutil.copy(path, mine)
+    running = serve(mine, helpers["Clock"](names["now"] + 600))
+    context = chromium.new_context(viewport={"width": 390, "height": 844}, base_url=running.address)
+    page = context.new_page()
+    page.set_default_timeout(15_000)
+    page.goto("/who")
+    with page.expect_navigation():
+        page.get_by_role("button", name="Sam").click()
+    yield page, names, mine
+    context.close()
+
+
+@pytest.fixture
 def helpers():
     """The names other test files may use from here."""
     return {

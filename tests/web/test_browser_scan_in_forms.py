@@ -2,27 +2,14 @@
 
 from __future__ import annotations
 
-import shutil
-
 import pytest
 
 from fillbook.trace.core import ids, keyboards
 
 
 @pytest.fixture
-def station(chromium, serve, story, tmp_path, helpers):
-    path, names = story
-    mine = str(tmp_path / "shop.db")
-    shutil.copy(path, mine)
-    running = serve(mine, helpers["Clock"](names["now"] + 600))
-    context = chromium.new_context(viewport={"width": 390, "height": 844}, base_url=running.address)
-    page = context.new_page()
-    page.set_default_timeout(15_000)
-    page.goto("/who")
-    with page.expect_navigation():
-        page.get_by_role("button", name="Sam").click()
-    yield page, names
-    context.close()
+def station(sams_phone):
+    return sams_phone[:2]
 
 
 def address(names, name):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import shutil
 
 import pytest
 
@@ -11,21 +10,11 @@ from fillbook.trace.book.opening import open_book
 
 
 @pytest.fixture
-def station(chromium, serve, story, tmp_path, helpers):
-    path, names = story
-    mine = str(tmp_path / "shop.db")
-    shutil.copy(path, mine)
-    running = serve(mine, helpers["Clock"](names["now"] + 600))
-    context = chromium.new_context(viewport={"width": 390, "height": 844}, base_url=running.address)
-    page = context.new_page()
-    page.set_default_timeout(15_000)
-    page.goto("/who")
-    with page.expect_navigation():
-        page.get_by_role("button", name="Sam").click()
+def station(sams_phone):
+    page, names, mine = sams_phone
     book = open_book(mine)
     yield page, names, book
     book.db.close()
-    context.close()
 
 
 def kept(page):
