@@ -47,6 +47,8 @@ HANDLERS: dict[str, Handler] = {}
 
 
 def handles(kind: str) -> Callable[[Handler], Handler]:
+    """Marks the function that writes the facts of events of *kind*: it gets the facts' writer, the event, and what was said."""
+
     def register(handler: Handler) -> Handler:
         HANDLERS[kind] = handler
         return handler
