@@ -10,6 +10,7 @@
   const NO_NUMBER = /[\p{L}:(\/]/u, WITH_UNIT = /^\s*[\d.,]+\s*\p{L}{1,3}\s*$/u; // no number holds these, but a hand may type "148 kg"
   const BEGINS = /^(https?:|\p{L}{2}-?\p{L}-?\d|\(\d)/iu; // a whole label's beginning
   const OURS = /(?:^|[^\p{L}\d])\p{L}{2}-?([LGFCZUP])-?\d\d-?\d{5}-?[\p{L}\d](?:\?.*)?$/iu; // one of our labels, and its kind
+  const PRINTED = new RegExp("^https?\\P{L}.*" + OURS.source, "iu"); // as our labels say it, in any keyboard's layout: no hand types an address
   const FITS = 18; // characters of the words in the box of a phone
   const TWICE = 2000; // ms in which the same scan again is the scanner's echo
 
@@ -93,6 +94,7 @@
         scanned(event, ended);
       }
     } else if (ended && event.timeStamp - ended.last <= PAUSE && isFast(ended)) scanned(event, ended);
+    else if (ended && field === header && event.key === "Tab" && PRINTED.test(field.value)) scanned(event, ended); // a radio far from its base: the next label would lie over this one
   }, true);
   function isMute(field) { // what takes no letters, so that a scan there would vanish
     return field.matches("button, input[type=radio], input[type=checkbox], input[type=file]");

@@ -47,7 +47,8 @@ def page(chromium, story, serve, helpers, tmp_path):
     )
     page = context.new_page()
     page.goto("/who")
-    page.get_by_role("button", name="Dana").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Dana").click()
     page.goto("/")
     yield page
     context.close()

@@ -75,7 +75,8 @@ def day(chromium, serve, helpers, tmp_path):
     page = context.new_page()
     page.set_default_timeout(10_000)
     page.goto("/who")
-    page.get_by_role("button", name="Sam").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Sam").click()
     yield Hand(page), clock, path, tires, a, people
     context.close()
 
@@ -131,7 +132,8 @@ def test_a_fill_survives_an_interruption_and_a_dead_tablet(day, serve, helpers, 
     page = other.new_page()
     page.set_default_timeout(10_000)
     page.goto("/who")
-    page.get_by_role("button", name="Kim").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Kim").click()
     again = Hand(page)
     page.goto(running.address + "/cage/" + line.rsplit("/", 1)[1])
     again.scan(tires[0])

@@ -41,7 +41,8 @@ def morning(chromium, serve, helpers, shop):
         page = context.new_page()
         page.set_default_timeout(10_000)
         page.goto("/who")
-        page.get_by_role("button", name="Lee").click()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Lee").click()
         return page
 
     yield at, clock, shop, old, young, loose, began

@@ -38,7 +38,8 @@ def phone(chromium, story, serve, helpers, tmp_path):
         opened.append(context)
         page = context.new_page()
         page.goto("/who")
-        page.get_by_role("button", name="Dana").click()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Dana").click()
         if language != "en":
             with page.expect_navigation():
                 page.locator(f"footer button[value={language}]").click()

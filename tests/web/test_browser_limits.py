@@ -13,7 +13,8 @@ def page(chromium, story, serve, helpers, tmp_path):
     context = chromium.new_context(base_url=running.address, viewport={"width": 390, "height": 844})
     page = context.new_page()
     page.goto("/who")
-    page.get_by_role("button", name="Dana").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Dana").click()
     yield page
     context.close()
 

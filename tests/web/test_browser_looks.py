@@ -65,7 +65,8 @@ def page_of(chromium, story, serve, helpers, tmp_path):
         opened.append(context)
         page = context.new_page()
         page.goto("/who")
-        page.get_by_role("button", name="Dana").click()
+        with page.expect_navigation():
+            page.get_by_role("button", name="Dana").click()
         return page
 
     yield make

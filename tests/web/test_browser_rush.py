@@ -173,6 +173,31 @@ def test_ten_tires_in_a_rush_are_all_laid_at_the_zones_page(station, key, answer
     )
 
 
+@pytest.mark.parametrize(
+    "parts, ms", [((45,), 0), ((3, 42), 0), ((12, 33), 0), ((45,), 90)], ids=["before its end", "early", "later", "slow"]
+)  # fmt: skip
+def test_a_scan_that_stalls_or_comes_slowly_and_ends_with_tab_is_taken(station, parts, ms):
+    ten, zone = station.names["ten"], station.names["zone"]
+    station.open(f"/racks/{zone}")
+    code, at = f"HTTP://X/I/{ten[0]}", 0
+    for part in parts:
+        station.page.keyboard.type(code[at : at + part], delay=ms)
+        station.page.wait_for_timeout(ms or 400)  # a radio far from its base
+        at += part
+    station.page.keyboard.press("Tab")
+    station.scan(*ten[1:3], key="Tab")
+    station.is_idle()
+    assert station.laid(zone) == sorted(ten[:3])
+
+
+def test_an_id_typed_by_hand_is_not_sent_by_the_key_that_goes_on_to_the_next_field(station):
+    station.open(f"/racks/{station.names['zone']}")
+    station.page.keyboard.type(station.names["ten"][0], delay=120)
+    station.page.keyboard.press("Tab")
+    assert station.page.locator("#scan").input_value() == station.names["ten"][0]
+    assert station.sent == [] and station.page.evaluate("document.activeElement.id") != "scan"
+
+
 @both
 def test_nine_tires_and_then_their_zone_are_one_act(station):
     station.open("/racks")

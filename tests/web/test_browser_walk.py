@@ -88,7 +88,8 @@ def test_a_week_in_the_shop(walk):
     do(page, "add person", name="Lee", role="lead")
     do(page, "add person", name="Sam")
     page.goto("/who")
-    page.get_by_role("button", name="Sam").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Sam").click()
 
     # a truck: two lots, a label for each tote
     totes = {}
@@ -135,7 +136,8 @@ def test_a_week_in_the_shop(walk):
     # a lead comes too early: the desk refuses, in words that can be read from afar
     clock.now += 10 * 3600
     page.goto("/who")
-    page.get_by_role("button", name="Lee").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Lee").click()
     page.goto("/desk")
     scan(page, tire)
     assert page.locator(".verdict h1").inner_text() == "Not yet"
@@ -149,7 +151,8 @@ def test_a_week_in_the_shop(walk):
     # two days later the logger's file is in, and the same scan says Cured
     clock.now = finished + 56 * 3600
     page.goto("/who")  # a station that stood unused for a shift asks again
-    page.get_by_role("button", name="Lee").click()
+    with page.expect_navigation():
+        page.get_by_role("button", name="Lee").click()
     lines = [f"{times.utc_text(at)},{75 + at // 600 % 2}" for at in range(finished - 3600, clock.now, 600)]
     page.goto("/racks")
     page.locator("main h2 a").first.click()

@@ -80,6 +80,7 @@ def stage(shop: Any) -> dict[str, Any]:
     shop.correct(names["voided_event"], void=True)
     names["return_event"] = shop.act("return", complaint="soft", customer="Quarry Nine").seq
     shop.act("hold", item=names["racked"], why="customer called")
+    names["sound"] = shop.fill()
     names["filling"] = shop.tire()
     shop.wait(hours=1)
     names["before_the_start"] = shop.ago(minutes=30)
@@ -165,7 +166,7 @@ CASES = (
     Case("two systems on one line", "hook up", {"line": "{line}", "tote": "{other_system}"}, ("never mixed",), "Stopped", "tote"),
     Case("a tote on two lines at once", "hook up", {"line": "{line_2}", "tote": "{a}"}, ("take it off there first",), "Stopped", "tote"),
     Case("a tote hooked up twice", "hook up", {"line": "{line}", "tote": "{a}"}, ("already",), field="tote"),
-    Case("a held tote", "hook up", {"line": "{line}", "tote": "{held_a}"}, ("on hold",), "Stopped"),
+    Case("a held tote", "hook up", {"line": "{line}", "tote": "{held_a}"}, ("on hold",), "Stopped", "tote"),
     Case("a tote past its date", "hook up", {"line": "{line}", "tote": "{old_a}"}, ("used by",), "Stopped", "tote"),
     Case("a tote that is on no line", "unhook", {"tote": "{spare_a}"}, ("not hooked up",), field="tote"),
     Case("a second open fill on a line", "start fill", {"tire": "{waiting}", "line": "{line_2}"}, ("finish that fill first",), field="line"),
@@ -179,7 +180,8 @@ CASES = (
     Case("a tire named twice", "rack", {"zone": "{zone}", "tires": ["{racked}", "{racked}"]}, ("twice",), field="tires"),
     Case("a tire released twice", "release", {"tire": "{released}"}, ("released already",), field="tire", who="Lee"),
     Case("an uncured tire released", "release", {"tire": "{doubtful}"}, ("override",), "Stopped", "tire", who="Lee"),
-    Case("an unreleased tire dispatched", "dispatch", {"tires": ["{racked}"]}, ("not released",), "Stopped", "tires"),
+    Case("an unreleased tire dispatched", "dispatch", {"tires": ["{sound}"]}, ("not released",), "Stopped", "tires"),
+    Case("a held tire dispatched", "dispatch", {"tires": ["{racked}"]}, ("on hold", "no dispatch"), "Stopped", "tires"),
     Case("an unfilled tire dispatched", "dispatch", {"tires": ["{waiting}"]}, ("no filled tire",), field="tires"),
     Case("an unfilled tire that comes back", "return", {"tire": "{waiting}", "complaint": "flat"}, ("never filled",), field="tire"),
     Case("a tire that comes back with no clue", "return", {"complaint": "flat"}, ("at least one clue",), field="customer"),
@@ -187,7 +189,7 @@ CASES = (
     Case("ours, yet another's", "identify", {"event": "{return_event}", "verdict": "not ours", "tire": "{released}", "why": "looked at it"}, ("it is ours",), field="verdict", who="Lee"),
     Case("a fill cut out that is not there", "reclaim", {"tire": "{waiting}"}, ("no fill to cut out",), field="tire"),
     Case("scrap cut out for regrind", "reclaim", {"tire": "{scrapped}"}, ("never becomes regrind",), field="tire"),
-    Case("a held tire cut out", "reclaim", {"tire": "{racked}"}, ("on hold",), "Stopped"),
+    Case("a held tire cut out", "reclaim", {"tire": "{racked}"}, ("on hold",), "Stopped", "tire"),
     Case("ground before it was cut out", "grind", {"pieces": [{"source": "{released}", "weight_kg": 5}]}, ("before it is ground",), field="pieces[0].source"),
     Case("scrap ground", "grind", {"pieces": [{"source": "{scrapped}", "weight_kg": 5}]}, ("never becomes regrind",), field="pieces[0].source"),
     Case("a batch of nothing", "grind", {"pieces": []}, ("pieces",), field="pieces", typed=False),

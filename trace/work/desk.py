@@ -148,7 +148,7 @@ def dispatch(ask: Dispatch, floor: Floor) -> dict[str, Any]:
         if state.state in ("taken in", "filling", "reclaimed", "scrapped"):
             raise Nonsense(f"{name} is {state.state}; there is no filled tire to send.", field="tires")
         floor.not_later(tire, ("dispatched",), "tires", until="returned")
-        floor.check_held(tire, "dispatch")  # what keeps it here is said before that nobody released it
+        floor.check_held(tire, "dispatch", "tires")  # what keeps it here is said before that nobody released it
         if state.state != "released":
             floor.stop("not released", f"{name} is not released ({state.state}).", tire, field="tires")
         _check_sources(floor, tire)

@@ -164,7 +164,7 @@ def start_fill(ask: StartFill, floor: Floor) -> dict[str, int]:
             "correct that event if its time is wrong.",
             field="tire",
         )
-    floor.check_held(ask.tire, "filling")
+    floor.check_held(ask.tire, "filling", "tire")
     for code, words, item in _line_findings(floor, ask.line):
         floor.stop(code, words, item or ask.tire, field="line")
     mix = mix_of(floor, ask.tire, ask.line, None)

@@ -139,23 +139,23 @@ class Floor:
         alone = bool(item) and self.signed_by is None and ids.kind_of(item) == "F"
         self.note(code, f"{words} Overridden: {self.override}", item, holds=alone)
 
-    def check_held(self, item: str, doing: str, *, may_be_recalled: bool = False) -> None:
+    def check_held(self, item: str, doing: str, field: str, *, may_be_recalled: bool = False) -> None:
         """Stop where a hold lies on *item* or its lot, or an open recall keeps it, unless that ends so: *may_be_recalled*."""
         for one in on_hold.holds_on(self.book, item):
             if one.at > self.at:  # what is entered late was done before it was held
                 continue
             if not one.recall:
                 words = f"{ids.pretty(item)} is on hold ({one.why}); no {doing} until it is lifted."
-                self.stop("held", words, item)
+                self.stop("held", words, item, field=field)
             elif not may_be_recalled:
                 words = f"{ids.pretty(item)} is kept by a recall ({one.why}); no {doing} until that recall is closed."
-                self.stop("recalled", words, item)
+                self.stop("recalled", words, item, field=field)
 
-    def check_listed(self, item: str, doing: str) -> None:
+    def check_listed(self, item: str, doing: str, field: str) -> None:
         """Stop where an open recall lists *item*, whatever became of it since."""
         for one in on_hold.recalled(self.book, [item], ended=True).get(item, ()):
             words = f"{ids.pretty(item)} is kept by a recall ({one.why}); no {doing} until that recall is closed."
-            self.stop("recalled", words, item)
+            self.stop("recalled", words, item, field=field)
 
     def person(self, said: str) -> Row:
         return queries.person(self.book, self.shop, said)

@@ -83,7 +83,7 @@ def resume(ask: Resume, floor: Floor) -> dict[str, Any]:
             f"{floor.name(line)} is filling {ids.pretty(busy['item'])}; finish or pause that first.",
             field="line",
         )
-    floor.check_held(ask.tire, "filling")
+    floor.check_held(ask.tire, "filling", "tire")
     waited = floor.at - state.since
     life = floor.limit("pot_life")
     if waited > life or state.state == "abandoned":
@@ -165,7 +165,7 @@ def pour_heel(ask: PourHeel, floor: Floor) -> dict[str, Any]:
             raise Nonsense(f"{ids.pretty(tote)} is hooked up; take it off first.", field="tote")
         if state.state in ("empty", "scrapped", "mixed"):
             raise Nonsense(f"{ids.pretty(tote)} is {state.state}; nothing is left to pour.", field="tote")
-        floor.check_held(tote, "pouring")
+        floor.check_held(tote, "pouring", "tote" if tote == ask.tote else "into")
     if ask.tote == ask.into:
         raise Nonsense("A tote can't be poured into itself.", field="into")
     one, other = queries.tote(floor.book, ask.tote), queries.tote(floor.book, ask.into)

@@ -77,7 +77,7 @@ def hook_up(ask: HookUp, floor: Floor) -> dict[str, Any]:
                 ask.tote,
                 field="tote",
             )
-    floor.check_held(ask.tote, "hooking up")
+    floor.check_held(ask.tote, "hooking up", "tote")
     if tote.use_by is not None and tote.use_by < floor.at:
         floor.stop(
             "past use-by", f"{name} was to be used by {floor.say(tote.use_by)}.", ask.tote, field="tote"
@@ -192,7 +192,7 @@ def load(ask: Load, floor: Floor) -> None:
             ask.batch,
             field="batch",
         )
-    floor.check_held(ask.batch, "loading")
+    floor.check_held(ask.batch, "loading", "batch")
     batch = queries.batch(floor.book, ask.batch)
     loaded = floor.book.value(
         "SELECT coalesce(sum(grams), 0) FROM line_act WHERE item = ? AND what = 'load' AND NOT (shop = ? AND seq = ?)",

@@ -29,7 +29,7 @@ def reclaim(ask: Reclaim, floor: Floor) -> dict[str, int]:
     if state.state in ("taken in", "filling", "reclaimed"):
         raise Nonsense(f"{name} is {state.state}; there is no fill to cut out.", field="tire")
     floor.not_later(ask.tire, ("reclaimed",), "tire")
-    floor.check_held(ask.tire, "reclaiming", may_be_recalled=True)
+    floor.check_held(ask.tire, "reclaiming", "tire", may_be_recalled=True)
     fill = queries.fill(floor.book, ask.tire)
     if fill is None:
         raise Nonsense(
@@ -87,8 +87,8 @@ def grind(ask: Grind, floor: Floor) -> dict[str, list[str]]:
                 field=f"pieces[{n}].cut_no_later_than",
             )
         state = floor.must_exist(piece.source, "grinding")
-        floor.check_held(piece.source, "grinding", may_be_recalled=True)
-        floor.check_listed(piece.source, "grinding")
+        floor.check_held(piece.source, "grinding", spot, may_be_recalled=True)
+        floor.check_listed(piece.source, "grinding", spot)
         if ids.kind_of(piece.source) == "F":
             _check_tire(piece.source, state.state, floor, spot)
         else:
