@@ -284,7 +284,8 @@ def _large(label: str, facts: list[str], logo: bool) -> tuple[Part, ...]:
     if label in _SAYS:
         parts.append(Words(Box(33, 119.6, 63, 6), _SAYS[label], most=7, least=6, lines=2))
     top += 24.8
-    alone = len(facts) <= 3 and label not in ("tote label", "batch label")  # a sign: read from afar, in two lines if it must
+    # A sign: read from afar, in two lines if it must
+    alone = len(facts) <= 3 and label not in ("tote label", "batch label")
     high = (24.0 if len(facts) > 1 else 38.0) if alone else 15.0
     row = Box(4, top, 62 if logo else 92, high)
     parts.append(_first_row(label, facts, row, 48 if alone else 21, 10, 8, 2 if alone else 1))
@@ -348,7 +349,9 @@ def make_label(
 ) -> Label:  # fmt: skip
     """The label of *item* in the shop's *language*: *face* as the book names it, and what the shop chose for it, ``{"size", "facts",
     "words", "logo"}``. *copy*: how often its label was printed, this time included."""
-    return Label(face, item, host, facts, None if chosen is None else own_face(face, **chosen), language, copy)
+    return Label(
+        face, item, host, facts, None if chosen is None else own_face(face, **chosen), language, copy
+    )
 
 
 #: The faces by name: the usual ones first, then each in the other sizes.

@@ -39,7 +39,8 @@ from fillbook.trace.core.errors import Nonsense, WrongKind
 from fillbook.trace.core.quote import quoted
 from fillbook.trace.languages.catalogue import catalogue
 
-OF_OURS = {"made_of"}  # IDs, and words of ours between them; every other fact is a number, a time or what somebody typed
+# IDs, and words of ours between them; every other fact is a number, a time or what somebody typed
+OF_OURS = {"made_of"}
 
 QR, CODE128 = "QR code", "Code 128"
 Dots = tuple[int, int, int, int]  # left, top, width, height in printer dots, from the top left corner

@@ -54,7 +54,8 @@ def png(pdf: bytes, page: int = 0, dpi: int = 203, greys: int = 256, shrink: int
         picture = picture.resize((picture.width // shrink, picture.height // shrink))
     if greys < 256:
         picture = picture.quantize(greys) if greys > 2 else picture.convert("1", dither=Dither.NONE)
-    picture.save(out, "PNG")  # packed as tightly as can be it takes seven times as long, for one byte in fifteen
+    # Packed as tightly as can be it takes seven times as long, for one byte in fifteen
+    picture.save(out, "PNG")
     return out.getvalue()
 
 

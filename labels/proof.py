@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 # The largest picture that is unpacked, in pixels. A few kilobytes can claim billions; a telephone's largest photograph has
 # some 50 million. A JPEG is unpacked grey, the others in up to four colours, so they may be a quarter as large.
 MOST_PIXELS = {"JPEG": 64_000_000, "PNG": 16_000_000, "WEBP": 16_000_000}
-_FIRST_LOOK = 1008  # pixels; a JPEG is first read at the smallest half, quarter or eighth that is at least as wide and high
+# Pixels; a JPEG is first read at the smallest half, quarter or eighth that is at least as wide and high
+_FIRST_LOOK = 1008
 
 
 def read_back(document: bytes, dpi: int = DOTS_PER_INCH) -> list[set[str]]:
@@ -58,7 +59,9 @@ def _proofread(
     wanted = [(label, page) for label, its in zip(labels, laid_out, strict=True) for page in its]
     there = rendering.page_count(document)
     if there != len(wanted):
-        raise Nonsense(f"The PDF has {there} {'page' if there == 1 else 'pages'}, the labels need {len(wanted)}: make the labels again.")
+        raise Nonsense(
+            f"The PDF has {there} {'page' if there == 1 else 'pages'}, the labels need {len(wanted)}: make the labels again."
+        )
     count = 0
     pictures = rendering.rendered(document, dpi)
     for number, ((label, page), picture) in enumerate(zip(wanted, pictures, strict=True), start=1):

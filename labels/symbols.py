@@ -85,7 +85,9 @@ def qr(text: str) -> QrCode:
             "$ % * + - . / : only."
         )
     if not text:
-        raise Nonsense("A label's QR code cannot be empty: give an address in capital letters, digits and $ % * + - . / : only.")
+        raise Nonsense(
+            "A label's QR code cannot be empty: give an address in capital letters, digits and $ % * + - . / : only."
+        )
     too_many = len(text) - QR_HOLDS["M"]
     if too_many > 0:
         raise Nonsense(

@@ -1,6 +1,7 @@
 """Who may use whom. The core knows the shop and nothing else; only the book knows the database; only verbs write."""
 
 import ast
+import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
@@ -244,3 +245,11 @@ def test_every_bench_answers_the_one_command():
     benches = [path for path in (ROOT / "tests" / "bench").glob("*.py") if not path.stem.startswith("_")]
     lacking = [path.name for path in benches if "\ndef rows(" not in path.read_text(encoding="utf-8")]
     assert benches and lacking == []  # python -m tests.bench asks each for its rows
+
+
+@pytest.mark.parametrize("asked", [("check",), ("format", "--check")], ids=" ".join)
+def test_the_code_reads_as_make_fix_leaves_it(asked):
+    done = subprocess.run(
+        [sys.executable, "-m", "ruff", *asked, "--no-cache", "."], cwd=ROOT, capture_output=True, text=True
+    )
+    assert done.returncode == 0, done.stdout

@@ -127,7 +127,8 @@ def test_the_tables_are_those_of_xkeyboard_config(layout):
 def test_a_field_reads_what_the_scan_box_reads_and_keeps_its_refusal():
     for scanner, computer in PAIRS:
         arrived = keyboards.typed_as(ADDRESS, scanner, computer)
-        if {scanner, computer} in ({"German", "Spanish"}, {"German", "Italian"}):  # they differ in Y and Z alone: as if typed wrong
+        # They differ in Y and Z alone: as if typed wrong
+        if {scanner, computer} in ({"German", "Spanish"}, {"German", "Italian"}):
             with pytest.raises(Nonsense, match="last character"):
                 keyboards.read_id(arrived)
         else:

@@ -162,7 +162,11 @@ def test_what_is_no_number_is_refused_with_the_field_and_what_was_expected(typed
         units.parse("mass", "kg", typed, field="net_kg")
     error = refused.value
     assert (error.field, error.expected) == ("net_kg", "a number in kg")
-    assert error.words.startswith(('Net "', "Net is empty")) and error.words.isprintable() and len(error.words) < 160
+    assert (
+        error.words.startswith(('Net "', "Net is empty"))
+        and error.words.isprintable()
+        and len(error.words) < 160
+    )
 
 
 @pytest.mark.parametrize("typed", ["1,000", "12,345", "-999,000"])

@@ -176,7 +176,13 @@ class Web:
     def finish_fill(self, names, **typed):
         """The page after DONE for the tire that is being filled: 330 lb at 60 psi, but for what is *typed*."""
         form = self.form(f"/cage/{names['line_3']}", f"/cage/{names['line_3']}/finish/{names['filling']}")
-        said = {"weight_g": "330", "weight_g__unit": "lb", "pressure_pa": "60", "pressure_pa__unit": "psi", "mix_e4": "0"}
+        said = {
+            "weight_g": "330",
+            "weight_g__unit": "lb",
+            "pressure_pa": "60",
+            "pressure_pa__unit": "psi",
+            "mix_e4": "0",
+        }
         return self.get(self.send(form, **{**said, **typed}).headers["Location"])
 
     def last(self):
@@ -237,7 +243,8 @@ def tell(shop):
     shop.act("hold", lot="A-11", why="drum found open")
     spike = "".join(f"{shop.ago(minutes=5 * n)},{120 if n == 3 else 74 + n % 2}\n" for n in range(6, 0, -1))
     doubted = shop.act("log temperatures", zone="back rack", csv="time,temp_f\n" + spike).seq
-    recall = shop.lead("open recall", suspect=first[2], why="found soft inside").seq  # of what line 1 runs it keeps nothing
+    # Of what line 1 runs it keeps nothing
+    recall = shop.lead("open recall", suspect=first[2], why="found soft inside").seq
     shop.lead("lift", lot="A-11", why="it was another drum")
     lee = shop.book.value("SELECT item FROM person WHERE name = 'Lee'")
     print_jobs.begin(

@@ -658,7 +658,8 @@ def test_a_lead_neither_sees_nor_admits_devices(web):
     form = web.form("/devices")
     web.choose("Lee")
     before = web.head()
-    asked = web.client.post("/devices", data=form.filled(device="x"))  # the page was opened by Dana: who did it?
+    # The page was opened by Dana: who did it?
+    asked = web.client.post("/devices", data=form.filled(device="x"))
     assert asked.status_code == 422 and "Who did it?" in web.said(asked)
     lee = web.book.value("SELECT item FROM person WHERE name = 'Lee'")
     assert web.client.post("/devices", data=form.filled(device="x", did_it=lee)).status_code in (400, 403)

@@ -306,7 +306,8 @@ def test_a_hand_keeps_no_note(web):
 
 
 @pytest.mark.parametrize(
-    "torn", ["-3000", "0)NB-3000", "B-3000(17)271130", "LOT-7<GS>17271130", "TP://id.example/01/09521234543213"]
+    "torn",
+    ["-3000", "0)NB-3000", "B-3000(17)271130", "LOT-7<GS>17271130", "TP://id.example/01/09521234543213"],
 )
 def test_a_code_without_its_beginning_is_refused_and_said_until_it_is_scanned_whole(web, torn):
     form, words = read_label(web, "(01)09521234543213")  # 952 is GS1's prefix for demonstrations

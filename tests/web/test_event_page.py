@@ -58,7 +58,11 @@ def test_after_a_correction_what_stands_now_comes_first(web, names, fill):
 
 
 def test_what_no_one_typed_stands_in_the_form_in_the_readers_units_and_stays_as_it_is(web, names, fill):
-    web.send(web.form(f"/book/{fill}"), why="misread the gauge", **{"new-weight_g": "160", "new-weight_g__unit": "kg"})
+    web.send(
+        web.form(f"/book/{fill}"),
+        why="misread the gauge",
+        **{"new-weight_g": "160", "new-weight_g__unit": "kg"},
+    )
     pressure = queries.fill(web.book, names["sent"]).pressure_pa
     form = web.form(f"/book/{fill}")
     assert (form.fields["new-pressure_pa"], form.fields["new-pressure_pa.unit"]) == (["60"], ["psi"])

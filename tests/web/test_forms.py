@@ -167,7 +167,8 @@ def test_every_field_of_every_verb_can_be_said(web):
 
     for verb in registry.everything().values():
         if verb.name in ("correct", "admit device"):
-            continue  # its fields are those of the event it corrects; a device's token is made on its own page
+            # Its fields are those of the event it corrects; a device's token is made on its own page
+            continue
         form = web.form(f"/do/{verb.command}" if verb.name != "set up shop" else "/setup")
         there = set(form.fields) | set(form.offered)
         assert set(names_of(verb.ask)) <= there, verb.name
@@ -618,7 +619,8 @@ def test_a_loggers_own_file_is_shown_first_and_taken_in_when_it_is_sent_again(we
     form = web.form("/do/log-temperatures")
     answer = web.send(form, 307, zone=names["zone_2"], csv=own)
     form.action = page = f"/zones/{names['zone_2']}/file"
-    assert answer.location == page and web.head() == before  # a browser sends the same form on to the page that shows the file
+    # A browser sends the same form on to the page that shows the file
+    assert answer.location == page and web.head() == before
     shown = web.send(form, 200, zone=names["zone_2"], csv=own)
     assert "Nothing is stored yet" in web.words(shown) and "read_as" not in web.words(shown)
     form = next(f for f in helpers["Reader"](shown.get_data(as_text=True)).forms if f.action == page)

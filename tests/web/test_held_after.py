@@ -66,7 +66,9 @@ def test_a_correction_that_leads_to_a_hold_says_so(web, names):
 
 def test_once_lifted_the_page_says_nothing_more(web, names):
     form = web.form(f"/cage/{names['line_3']}", f"/cage/{names['line_3']}/finish/{names['filling']}")
-    answer = web.send(form, weight_g="330", weight_g__unit="lb", pressure_pa="", mix_e4="0", asked="no-pressure")
+    answer = web.send(
+        form, weight_g="330", weight_g__unit="lb", pressure_pa="", mix_e4="0", asked="no-pressure"
+    )
     station, web.client = web.client, web.app.test_client()  # somebody else looks before this page is opened
     web.choose("Dana")
     web.do("lift", item=names["filling"], why="read again: 60 psi")

@@ -76,7 +76,8 @@ def test_the_danger_comes_first_on_the_page_and_notes_last(web, names):
     )  # more than the totes held: notes beside it
     words = web.words(page)
     assert words.index("Keep away") < words.index("filled: 5000") < words.index("are drawn from it")
-    assert words.index("its lowest rating is") < words.index("Look at the weight and its unit")  # within the box, too
+    # Within the box, too
+    assert words.index("its lowest rating is") < words.index("Look at the weight and its unit")
 
 
 def test_the_floor_says_keep_away_at_once_and_never_that_it_lacks_a_rack(web, names, danger, clock):
@@ -90,4 +91,7 @@ def test_the_floor_says_keep_away_at_once_and_never_that_it_lacks_a_rack(web, na
     web.choose("Dana")  # a second person
     web.do("lift", item=danger, why="read again: 60 psi")
     words = web.words(web.get("/"))
-    assert re.search(rf"{name} was filled \d h \d\d min ago and is not on a rack", words) and "keep away from it" not in words
+    assert (
+        re.search(rf"{name} was filled \d h \d\d min ago and is not on a rack", words)
+        and "keep away from it" not in words
+    )

@@ -270,7 +270,8 @@ def test_a_foreign_label_is_told_with_what_it_says(web):
 
 
 def test_words_are_searched(web, names):
-    words = web.words(web.get(scan(web, "harbour").location))  # a page of its own: the browser's Back asks nothing
+    # A page of its own: the browser's Back asks nothing
+    words = web.words(web.get(scan(web, "harbour").location))
     assert ids.pretty(names["waiting"]) in words and "customer" in words
     assert "Nothing in this book" in web.words(web.get(scan(web, "zebra").location, status=404))
 

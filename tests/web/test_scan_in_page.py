@@ -68,7 +68,9 @@ def test_another_kind_leads_to_its_page_where_nothing_waits(web, names):
         answer = take(web, came_from, names["a"])
         assert answer.headers["X-Scan"] == "elsewhere" and answer.headers["X-Go-To"] == f"/i/{names['a']}"
     typed = take(web, "racks", "quarry", by="")
-    assert typed.headers["X-Scan"] == "elsewhere" and typed.headers["X-Go-To"] == "/search?q=quarry&from=racks"
+    assert (
+        typed.headers["X-Scan"] == "elsewhere" and typed.headers["X-Go-To"] == "/search?q=quarry&from=racks"
+    )
 
 
 def test_no_tire_falls_off_a_full_list(web, names):

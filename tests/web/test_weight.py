@@ -111,7 +111,9 @@ def test_nothing_a_page_brings_along_comes_from_elsewhere(owners, helpers, names
 def test_a_packed_style_sheet_lacks_its_comments_and_nothing_else(web):
     """The same rules, in the same order: what stands between the comments is untouched, and no text in it looks like a comment."""
     whole = web.client.get("/static/fillbook.css", buffered=True).get_data(as_text=True)
-    packed = gzip.decompress(web.client.get("/static/fillbook.css", headers=GZIP, buffered=True).data).decode()
+    packed = gzip.decompress(
+        web.client.get("/static/fillbook.css", headers=GZIP, buffered=True).data
+    ).decode()
     assert "/*" in whole and "/*" not in packed and len(packed) < len(whole)
     assert not re.search(r"""["'][^"'\n]*/\*""", whole)
     pieces = re.split(r"/\*.*?\*/", whole, flags=re.DOTALL)

@@ -54,7 +54,8 @@ def test_what_it_lists_and_suspects_stays_and_nothing_else(day):
 def test_a_listed_tire_leaves_with_a_leads_reason_alone(day):
     opened(day)
     with pytest.raises(
-        Stopped, match=r"is kept by a recall \(Recall of .*, open: certain\); no dispatch until that recall is closed"
+        Stopped,
+        match=r"is kept by a recall \(Recall of .*, open: certain\); no dispatch until that recall is closed",
     ):
         day.act("dispatch", tires=[day.out])
     assert day.state(day.out) == "released"
@@ -144,7 +145,9 @@ def test_a_source_put_on_hold_after_the_release_keeps_the_tire_here(day):
         lot="Northvale/" + day.book.value("SELECT lot FROM tote WHERE item = ?", day.suspect),
         why="bulging totes",
     )
-    with pytest.raises(Stopped, match=r"released before lot A-1 of Northvale, 47.11 % of its fill, was put on hold"):
+    with pytest.raises(
+        Stopped, match=r"released before lot A-1 of Northvale, 47.11 % of its fill, was put on hold"
+    ):
         day.act("dispatch", tires=[day.out])
     day.act("dispatch", tires=[day.sound])
 
@@ -162,7 +165,8 @@ def test_the_floor_and_the_item_say_it(day):
     about = items.about(day.book, day.out)["holds"]
     assert [(one["hold"], one["recall"]) for one in about] == [("", recall)] and about[0]["by"] == "Lee"
     day.act("scrap", item=day.out, why="cut up")
-    day.act("scrap", item=day.sound, why="cut up")  # not excluded: its line's hose held nobody knows what at first
+    # Not excluded: its line's hose held nobody knows what at first
+    day.act("scrap", item=day.sound, why="cut up")
     assert floor()[0].words.endswith("is open; 1 of the 3 tires it lists has no outcome yet.")
     day.act("scrap", item=day.racked, why="cut up")
     assert floor()[0].words.endswith("every tire it lists has an outcome. Close it.")

@@ -188,6 +188,11 @@ def search(book: Book, shop: str, text: str, most: int = 50) -> list[dict[str, s
         if row["item"] not in found:
             found[row["item"]] = (row.field.replace("_", " "), searching.as_written(book, row))
     return [
-        {"id": ids.pretty(code), "kind": ids.KINDS[ids.kind_of(code)], "why": f"{by} {word}".rstrip(), "by": by}
+        {
+            "id": ids.pretty(code),
+            "kind": ids.KINDS[ids.kind_of(code)],
+            "why": f"{by} {word}".rstrip(),
+            "by": by,
+        }
         for code, (by, word) in found.items()
     ]

@@ -123,8 +123,6 @@ def found_by(book: Book, tires: Iterable[str]) -> dict[str, dict[str, str]]:
             *some,
         ):
             found[item] |= zip(FOUND_BY[:7], facts, strict=True)
-        for item, at in book.tuples(
-            f"SELECT item, max(at) FROM dispatch WHERE {among} GROUP BY item", *some
-        ):
+        for item, at in book.tuples(f"SELECT item, max(at) FROM dispatch WHERE {among} GROUP BY item", *some):
             found[item]["dispatched"] = times.utc_text(at)
     return found

@@ -15,8 +15,9 @@ from fillbook.trace.book.opening import Book
 from fillbook.trace.core import lineage, times
 
 LEAST_SHARE = 0.001  # what holds less than a thousandth of it is not drawn
-FOLLOWED = LEAST_SHARE / 2  # and what holds less than this is not followed: with at most half regrind in any fill, no share is too low by
+# And what holds less than this is not followed: with at most half regrind in any fill, no share is too low by
 # more than half of the last digit that is shown
+FOLLOWED = LEAST_SHARE / 2
 ALONE = 12  # so many items of a kind are drawn one by one; more are folded
 LOTS = 24  # so many lots are drawn lot by lot
 WITH_ID = ("L", "G", "F", "C")  # what bears a label; the rest are purges and waste

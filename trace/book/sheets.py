@@ -70,7 +70,8 @@ class MorningList:
     head: str
     look: list[str]
     cups: list[list[str]]
-    zones: list[tuple[str, list[list[str | list[str]]]]]  # by the zone's name, "" for those on no rack; what blocks a tire is several sentences
+    # By the zone's name, "" for those on no rack; what blocks a tire is several sentences
+    zones: list[tuple[str, list[list[str | list[str]]]]]
 
 
 def morning_list(book: Book, shop: str, now: int, say: Say | None = None) -> MorningList:

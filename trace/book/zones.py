@@ -308,7 +308,9 @@ def heating_warning(book: Book, shop: str, now: int, off_at: int | None = None) 
     nowhere = sum(not zone for _, zone, _ in late)
     down_at = times.show(off_at, queries.timezone(book, shop))
     many = f"{len(late)} tires still cure" if len(late) > 1 else f"{ids.pretty(late[0][0])} still cures"
-    words = f"{many} when the heating is turned down at {down_at}, {f'in {places}' if places else 'in no zone'}."
+    words = (
+        f"{many} when the heating is turned down at {down_at}, {f'in {places}' if places else 'in no zone'}."
+    )
     if places and nowhere:
         words += f" {nowhere} of them {'lies' if nowhere == 1 else 'lie'} in no zone."
     if known:

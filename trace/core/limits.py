@@ -40,7 +40,9 @@ LIMITS: dict[str, Limit] = {
         "duration", 48 * 3600, "48 h at the limit: the long end of practice, 24 to 48 h in a warm room."
     ),
     "near_limit": Limit(
-        "temperature_difference", 1_111, "2 °F (1.1 °C): hours just below the limit are shown, never credited."
+        "temperature_difference",
+        1_111,
+        "2 °F (1.1 °C): hours just below the limit are shown, never credited.",
     ),
     "attended_gap": Limit(
         "duration", 12 * 3600, "Hand readings in a zone without logger at most 12 h apart (m)."
@@ -115,7 +117,10 @@ LIMITS: dict[str, Limit] = {
         "U",
     ),
     "mixed_content_high": Limit(
-        "mass", 0, "Most of a fill that stays there. 0: all is blown out after each fill, common practice.", "U"
+        "mass",
+        0,
+        "Most of a fill that stays there. 0: all is blown out after each fill, common practice.",
+        "U",
     ),
     "basis_scale": Limit("share", 100, "Weighed before and after on a scale: within 1 % (m)."),
     "basis_pump_total": Limit(

@@ -507,7 +507,9 @@ def look(
     evidence += _clock_change(samples, profile)
     empty = len(rows) - len(samples)
     if empty:
-        evidence.append(f"{empty} {'line is' if empty == 1 else 'lines are'} left out, without a value or twice there")
+        evidence.append(
+            f"{empty} {'line is' if empty == 1 else 'lines are'} left out, without a value or twice there"
+        )
     return Look(profile, tuple(evidence), samples)
 
 

@@ -208,7 +208,9 @@ def durometer_doubts(
             f"The cup is {units.mm_in(thickness_dmm)} thick where it was read; under 6 mm (0.24 in) the table below is felt."
         )
     if cup_mc is not None and abs(cup_mc - 23_000) > 2_000:
-        found.append(f"The cup was read at {units.c_f(cup_mc)}; hardness compares at 23 ± 2 °C (73.4 ± 3.6 °F).")
+        found.append(
+            f"The cup was read at {units.c_f(cup_mc)}; hardness compares at 23 ± 2 °C (73.4 ± 3.6 °F)."
+        )
     if dwell_s is not None and dwell_s > 3:
         found.append(
             f"It was read {dwell_s} s after contact; hardness compares within about a second, at most three."

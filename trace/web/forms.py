@@ -21,7 +21,8 @@ from fillbook.trace.web.trouble import status_of
 from fillbook.trace.work import acting, registry, signing
 from fillbook.trace.work.ask import Item, fields_of
 
-SAID_AT_ONCE, LONGEST_SAID = 4, 500  # notes after an act; they travel in a cookie, of which browsers take 4 kB
+# Notes after an act; they travel in a cookie, of which browsers take 4 kB
+SAID_AT_ONCE, LONGEST_SAID = 4, 500
 REQUEST = re.compile("[A-Za-z0-9_-]{1,64}")
 #: A caption that begins so is set in quotation marks: "Why is missing" would read as a question.
 ASKING = re.compile(r"(?:why|what|how|which|who|whose|where|when)\b", re.IGNORECASE)
@@ -71,14 +72,18 @@ class Form:
         items = {one.name for one in self.all_fields if isinstance(one.mark, Item)}
         self.about += [v for k, v in self.said.items() if k in items and isinstance(v, str)]
         self.posted = False
-        self.stays = False  # whether the page sends it itself and stays where the connection breaks (static/sending.js)
+        # Whether the page sends it itself and stays where the connection breaks (static/sending.js)
+        self.stays = False
         self.draft = ""  # where a script keeps what was typed for other devices (static/drafts.js)
-        self.looked_at_after: tuple[str, ...] = ()  # items whose holds the next page says, whenever they were put on
-        self.stopped = False  # what stops it is known before it is sent: the reason to override is asked at once
+        # Items whose holds the next page says, whenever they were put on
+        self.looked_at_after: tuple[str, ...] = ()
+        # What stops it is known before it is sent: the reason to override is asked at once
+        self.stopped = False
         self.asked = ""  # what was asked back: sent once more as it is, it is meant
         self.begins = False  # the first page says so, once it has seen the code
         person = here.who() if g.get("shop") else None
-        self.opened_by = person["item"] if person else ""  # for whom the page was drawn; somebody else may work here by then
+        # For whom the page was drawn; somebody else may work here by then
+        self.opened_by = person["item"] if person else ""
         self.did_it = ""  # which of the two did it, once that was asked
         self.two: list[Any] = []  # whom to ask about: who opened it, who works here now
         self.pin = ""  # kept apart from what was said, so that no page can show it
@@ -115,7 +120,9 @@ class Form:
         """Whose act it is: who works here, or who opened the page and was named as having done it; None where nobody is known."""
         person = here.who() if g.get("shop") else None
         if person and self.did_it and self.did_it == self.opened_by:
-            return next((p for p in queries.people(here.book(), here.shop()) if p["item"] == self.did_it), person)
+            return next(
+                (p for p in queries.people(here.book(), here.shop()) if p["item"] == self.did_it), person
+            )
         return person
 
     def ask_who_did_it(self) -> None:
@@ -128,15 +135,21 @@ class Form:
         if opener is None:
             return
         self.opened_by, self.did_it, self.two = opened, "", [opener, person]
-        raise OtherHands(f"This page was opened by {opener.name}; {person.name} works here now. Who did it?", field="opened_by")
+        raise OtherHands(
+            f"This page was opened by {opener.name}; {person.name} works here now. Who did it?",
+            field="opened_by",
+        )
 
     def take(self, said: MultiDict) -> None:
         """Keep what was posted."""
         self.posted = True
         self.said = MultiDict(said)
-        self.opened_by = self.said.pop("opened_by", "") if "opened_by" in self.said else request.form.get("opened_by", "")
+        self.opened_by = (
+            self.said.pop("opened_by", "") if "opened_by" in self.said else request.form.get("opened_by", "")
+        )
         self.did_it = self.said.pop("did_it", "") or request.form.get("did_it", "")
-        if self.did_it and ":" in (pressed := self.said.pop("pressed", "")):  # what was touched before it was asked
+        # What was touched before it was asked
+        if self.did_it and ":" in (pressed := self.said.pop("pressed", "")):
             name, _, value = pressed.partition(":")
             self.said.setdefault(name, value)
         self.asked = self.said.get("asked", "") or self.asked

@@ -40,7 +40,8 @@ def secure_headers(app: Flask) -> None:
         answer.headers["Referrer-Policy"] = "same-origin"
         answer.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         answer.headers["Permissions-Policy"] = "camera=(), microphone=(), geolocation=()"
-        answer.headers.setdefault("Cache-Control", "private, no-cache")  # what is nobody else's says so for itself
+        # What is nobody else's says so for itself
+        answer.headers.setdefault("Cache-Control", "private, no-cache")
         return pack(answer)
 
 

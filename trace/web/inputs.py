@@ -65,7 +65,8 @@ class Input:
     groups: list[list[Input]] = field(default_factory=list)
     stored: tuple[str, ...] = ()  # the names under which an error may speak of it
     usual: Any = ""  # what stands in it before anybody typed
-    parts: list[tuple[str, list[tuple[str, str]]]] = field(default_factory=list)  # the options of a long list, by part of the job
+    # The options of a long list, by part of the job
+    parts: list[tuple[str, list[tuple[str, str]]]] = field(default_factory=list)
     empty: str = ""  # what its being left empty means, beside its caption, where that is more than not known
     kinds: str = ""  # the kinds of labels that may be scanned into it
     starts: bool = False  # whether typing begins here, what stands before it being said already
@@ -334,7 +335,8 @@ def _said(verb: str, one: Field, said: MultiDict, files: Mapping[str, Any], pref
         stem = one.name.removesuffix("_" + one.mark.canonical)
         if text:
             if typed := units.with_unit(one.mark.dimension, text):
-                return {f"{stem}_{typed[1]}": typed[0]}  # the unit beside the number counts, not the one that stands chosen
+                # The unit beside the number counts, not the one that stands chosen
+                return {f"{stem}_{typed[1]}": typed[0]}
             known = units.DIMENSIONS[one.mark.dimension].units
             plain = one.mark.canonical if one.mark.canonical in known else next(iter(known))
             unit = said.get(name + ".unit") or plain
@@ -360,7 +362,8 @@ def _said(verb: str, one: Field, said: MultiDict, files: Mapping[str, Any], pref
         return {one.name: text} if text.strip() else {}
     if isinstance(one.mark, Item) and text.casefold() in (own := also_said(one.mark)):
         text = own[text.casefold()]
-    unit = said.get(name + ".unit", "")  # of a text that holds a number with its unit, such as a limit's value
+    # Of a text that holds a number with its unit, such as a limit's value
+    unit = said.get(name + ".unit", "")
     if unit and not re.search(r"[^\W\d_]|[%°]", text):
         text = f"{text} {unit}" if text else ""
     return {one.name: text} if text else {}
@@ -407,7 +410,8 @@ def _typed(
             found[name] = typed[spot + said_as].split()[0]
             found[name + ".unit"] = said_as.rsplit("_", 1)[1]
         else:
-            unit = unit_order(one.mark.dimension, here.say().us)[0]  # what stays as it is drawn is not sent again
+            # What stays as it is drawn is not sent again
+            unit = unit_order(one.mark.dimension, here.say().us)[0]
             found[name], found[name + ".unit"] = units.show(one.mark.dimension, value, unit).split()[0], unit
     elif isinstance(one.mark, When):
         found[name] = times.local(value, timezone).strftime("%Y-%m-%dT%H:%M")

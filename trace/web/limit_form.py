@@ -96,7 +96,8 @@ def asks_back(form: Form) -> bool:
         return False
     form.refuse(
         Nonsense(
-            f"{words} If the data sheet says so, name it as the source and press the button again.", field="to"
+            f"{words} If the data sheet says so, name it as the source and press the button again.",
+            field="to",
         )
     )
     form.asked = " ".join([*answered, mark])

@@ -34,7 +34,8 @@ class Parser(HTTPRequestParser):  # type: ignore[misc]
             return taken
         taken = super().received(data)
         if self.completed and isinstance(self.error, RequestEntityTooLarge) and self.body_bytes_received == 0:
-            waits, self.expect_continue = self.expect_continue, False  # it is not told to go on, but that it is too large
+            # It is not told to go on, but that it is too large
+            waits, self.expect_continue = self.expect_continue, False
             if not waits and self.content_length <= MOST_THROWN_AWAY:
                 self.left, self.completed = self.content_length, False
         return int(taken)

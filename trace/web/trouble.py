@@ -71,7 +71,8 @@ def page(words: str, status: int) -> tuple[str, int]:
     headline = HEADLINES.get(status, "That did not work")
     scanned = request.form.get("code", "") if request.method == "POST" and status != 413 else ""
     back = ""
-    if request.endpoint == "scan.scan" and status != 413:  # the next scan is read as if there had been none before it
+    # The next scan is read as if there had been none before it
+    if request.endpoint == "scan.scan" and status != 413:
         g.scan_from = leading.page_said(request.form.get("from", ""))
         back = leading.back_to(g.scan_from)
     return render_template(

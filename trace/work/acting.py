@@ -96,7 +96,8 @@ def act(book: Book, action: Action, *, now: int, most: str | None = None) -> Ans
             request=_short(action.request, "request"), corrects=correcting,
         )  # fmt: skip
         answer = _write(book, chain, event, before)
-        if verb.name == "finish fill":  # what was typed at the tire and not sent is of no use any more, on whichever device
+        # What was typed at the tire and not sent is of no use any more, on whichever device
+        if verb.name == "finish fill":
             drafts.erase(book, shop, ask.tire)  # type: ignore[attr-defined]
         if correcting is not None:
             from fillbook.trace.work.corrections import check_after
@@ -172,7 +173,13 @@ def _seen(book: Book, shop: str, request: str) -> journal.Event | None:
 
 
 def _done_before(
-    book: Book, shop: str, kind: str, action: Action, said: dict[str, Any], at: int, by: tuple[str, str | None]
+    book: Book,
+    shop: str,
+    kind: str,
+    action: Action,
+    said: dict[str, Any],
+    at: int,
+    by: tuple[str, str | None],
 ) -> Answer | None:
     """The stored answer when this request was done before; raises Conflict when it was done with other content."""
     if not action.request or not (seen := _seen(book, shop, clean(action.request, "request", 80))):

@@ -379,7 +379,9 @@ def _bounds(mark: Measure, unit: str) -> str:
     """
     if mark.least is None or mark.most is None or mark.dimension in ("share", "duration"):
         return mark.what
-    most = f"{_whole(units.in_unit(mark.dimension, mark.most, unit))} {units.unit_words(mark.dimension, unit)}"
+    most = (
+        f"{_whole(units.in_unit(mark.dimension, mark.most, unit))} {units.unit_words(mark.dimension, unit)}"
+    )
     if mark.least == 1:
         return f"more than nothing and at most {most}"
     return f"between {-_whole(-units.in_unit(mark.dimension, mark.least, unit))} and {most}"
@@ -387,7 +389,11 @@ def _bounds(mark: Measure, unit: str) -> str:
 
 def _whole(value: Fraction) -> int | float:
     """*value* rounded down, with one decimal where a whole number would say too little."""
-    return math.floor(value) if abs(value) >= 100 or value.denominator == 1 else float(math.floor(value * 10)) / 10
+    return (
+        math.floor(value)
+        if abs(value) >= 100 or value.denominator == 1
+        else float(math.floor(value * 10)) / 10
+    )
 
 
 def short_form(text: str, spot: str) -> dict[str, str]:

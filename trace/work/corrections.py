@@ -52,7 +52,8 @@ def correct(ask: Correct, floor: Floor) -> dict[str, Any]:
             field="event",
         )
     role = registry.find(target.kind).role
-    if registry.ROLES.index(floor.role) < registry.ROLES.index(role):  # or a lead would make owners by correcting people
+    # Or a lead would make owners by correcting people
+    if registry.ROLES.index(floor.role) < registry.ROLES.index(role):
         raise NotAllowed(
             f"Event {ask.event} is a {target.kind!r}, which takes {ARTICLES[role]} to correct as well; who signs this is a {floor.role}. "
             "Ask one to sign.",

@@ -148,7 +148,8 @@ def dispatch(ask: Dispatch, floor: Floor) -> dict[str, Any]:
         if state.state in ("taken in", "filling", "reclaimed", "scrapped"):
             raise Nonsense(f"{name} is {state.state}; there is no filled tire to send.", field="tires")
         floor.not_later(tire, ("dispatched",), "tires", until="returned")
-        floor.check_held(tire, "dispatch", "tires")  # what keeps it here is said before that nobody released it
+        # What keeps it here is said before that nobody released it
+        floor.check_held(tire, "dispatch", "tires")
         if state.state != "released":
             floor.stop("not released", f"{name} is not released ({state.state}).", tire, field="tires")
         _check_sources(floor, tire)
@@ -191,7 +192,9 @@ def take_back(ask: Return, floor: Floor) -> dict[str, Any]:
     }  # fmt: skip
     words = "; ".join(f"{name.replace('_', ' ')} {value}" for name, value in clues.items() if value)
     if ask.months is not None:
-        words = "; ".join(filter(None, [words, f"about {ask.months} {'month' if ask.months == 1 else 'months'} in service"]))
+        words = "; ".join(
+            filter(None, [words, f"about {ask.months} {'month' if ask.months == 1 else 'months'} in service"])
+        )
     if ask.tire:
         state = floor.must_exist(ask.tire, "the return")
         if state.state in ("taken in", "filling"):

@@ -386,9 +386,7 @@ def _note_unusual(floor: Floor, tire: str, grams: int) -> None:
     floor.note("unusual weight", words, tire, holds=far)
 
 
-def _note_findings(
-    ask: FinishFill, floor: Floor, line: str, draws: list[dict[str, Any]], began: int
-) -> None:
+def _note_findings(ask: FinishFill, floor: Floor, line: str, draws: list[dict[str, Any]], began: int) -> None:
     name = ids.pretty(ask.tire)
     rating = queries.rating(floor.book, ask.tire)
 

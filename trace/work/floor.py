@@ -133,7 +133,8 @@ class Floor:
                 f"{words} Only a lead or the owner can override this; you act as a {self.role}.",
                 field="override",
             )
-        if self.correcting is None and not reasons.says_something(self.override):  # one in the book stays good
+        # One in the book stays good
+        if self.correcting is None and not reasons.says_something(self.override):
             raise Nonsense(f"{words} {reasons.too_little(self.override)}", field="override")
         # signed by oneself when alone: a tire waits until a second person has looked, before it leaves
         alone = bool(item) and self.signed_by is None and ids.kind_of(item) == "F"
@@ -154,7 +155,9 @@ class Floor:
     def check_listed(self, item: str, doing: str, field: str) -> None:
         """Stop where an open recall lists *item*, whatever became of it since."""
         for one in on_hold.recalled(self.book, [item], ended=True).get(item, ()):
-            words = f"{ids.pretty(item)} is kept by a recall ({one.why}); no {doing} until that recall is closed."
+            words = (
+                f"{ids.pretty(item)} is kept by a recall ({one.why}); no {doing} until that recall is closed."
+            )
             self.stop("recalled", words, item, field=field)
 
     def person(self, said: str) -> Row:

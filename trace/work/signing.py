@@ -48,7 +48,13 @@ class NoPin(NotAllowed):
 
 # -- who signs -----------------------------------------------------------------------------------------------------------------
 def act(
-    book: Book, action: acting.Action, *, pin: str | None, now: int, begins: bool = False, most: str | None = None
+    book: Book,
+    action: acting.Action,
+    *,
+    pin: str | None,
+    now: int,
+    begins: bool = False,
+    most: str | None = None,
 ) -> acting.Answer:
     """Do *action* as a page or a device asks it: as ``acting.act``, after the signer's PIN where the verb takes one, or where
     somebody else than who acts is named as having signed. Nobody acts above the role of the one whose PIN it was.

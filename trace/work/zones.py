@@ -15,7 +15,8 @@ from fillbook.trace.work.ask import Ask, File, Moment, Temperature, Text, Tire, 
 from fillbook.trace.work.floor import Floor
 from fillbook.trace.work.registry import verb
 
-LATE_S = 15 * 60  # a tire written down so long after it was laid lies there already: that is kept, not stopped
+# A tire written down so long after it was laid lies there already: that is kept, not stopped
+LATE_S = 15 * 60
 MOST_DOUBTS = 100  # of one file, kept one by one
 
 

@@ -95,9 +95,7 @@ def _grams_posted(form: Form) -> tuple[int, str]:
     try:
         fields = inputs.fields_said(form.verb.name, wanted, request.form, {})
         inputs.check_points(wanted, fields)
-        grams = sum(
-            units.parse("mass", name.rpartition("_")[2], text).value for name, text in fields.items()
-        )
+        grams = sum(units.parse("mass", name.rpartition("_")[2], text).value for name, text in fields.items())
     except ShopError:
         return 0, ""
     return grams, next((name.rpartition("_")[2] for name in fields if name.startswith("weight_")), "")

@@ -21,7 +21,8 @@ from fillbook.trace.work.filling import FinishFill
 bp = Blueprint("drafts", __name__)
 #: The fields that are said of a draft: the name, and what stands after its value beside a unit.
 TOLD = (("weight_g", ""), ("topup_g", "top-up"), ("pressure_pa", ""), ("mix_e4", "regrind"))
-BESIDE = ("at", "override", "took")  # of the form, beside the verb's fields; who signs is said anew on each device; took: `mark_of` what was taken over
+# Of the form, beside the verb's fields; who signs is said anew on each device; took: `mark_of` what was taken over
+BESIDE = ("at", "override", "took")
 LONGEST_VALUE = 500
 LONGEST_SENT = 2 * drafts.LONGEST  # with the fields that are not kept, and signs written out
 

@@ -59,7 +59,9 @@ def day_sheet() -> Response:
     event = here.number(request.args.get("event", ""))
     tires = queries.reserved(book, shop) if event is None else glance.items_of(book, shop, event)
     tires = [tire for tire in tires if ids.kind_of(tire) == "F"][:ON_PAPER]
-    return _download(papers.day_sheet_pdf(book, shop, tires, _paper(), language=choice.language()), "day-sheet")
+    return _download(
+        papers.day_sheet_pdf(book, shop, tires, _paper(), language=choice.language()), "day-sheet"
+    )
 
 
 def _paper() -> str:

@@ -37,10 +37,12 @@ class Filled:
 
     codes: list[ReadCode] = field(default_factory=list)
     kept: list[str] = field(default_factory=list)  # the codes as they came, each read again with the next one
-    refused: list[str] = field(default_factory=list)  # codes that lack their beginning; said until they are scanned whole
+    # Codes that lack their beginning; said until they are scanned whole
+    refused: list[str] = field(default_factory=list)
     values: dict[str, str] = field(default_factory=dict)
     sources: dict[str, str] = field(default_factory=dict)
-    several: list[str] = field(default_factory=list)  # the serials of several totes of one lot, in the order they were scanned
+    # The serials of several totes of one lot, in the order they were scanned
+    several: list[str] = field(default_factory=list)
     troubles: list[str] = field(default_factory=list)
 
 
@@ -142,7 +144,11 @@ def fill_in(book: Book, shop: str, codes: Sequence[str], said: MultiDict) -> Fil
     filled.several = _serials(filled.codes)
     for one in filled.codes:
         filled.troubles += [words for words in one.troubles if words not in filled.troubles]
-        if not one.fields and "(" not in one.code and any(other.code.startswith("(") for other in filled.codes):
+        if (
+            not one.fields
+            and "(" not in one.code
+            and any(other.code.startswith("(") for other in filled.codes)
+        ):
             filled.troubles.append(
                 f"{quoted(one.code)} is built unlike the other codes of this label. If its beginning is missing, begin again and scan it once more."
             )
@@ -162,7 +168,8 @@ def fill_in(book: Book, shop: str, codes: Sequence[str], said: MultiDict) -> Fil
 
 def still_refused(refused: Sequence[str], kept: Sequence[str]) -> list[str]:
     """The codes without a beginning that were not scanned whole since."""
-    return [torn for torn in dict.fromkeys(refused) if not any(whole.endswith(torn) for whole in kept)][-MOST_CODES:]
+    still = [torn for torn in dict.fromkeys(refused) if not any(whole.endswith(torn) for whole in kept)]
+    return still[-MOST_CODES:]
 
 
 def why_refused(code: str) -> str:
@@ -228,7 +235,9 @@ def _several_totes(filled: Filled, said: MultiDict) -> None:
         return  # so many are on the truck: what is not scanned yet is asked for when they are booked in
     filled.values["totes"], filled.sources["totes"] = str(len(serials)), "the serials that were scanned"
     if counted not in ("1", str(len(serials))):
-        filled.troubles.append(f"The labels count {counted}, and {len(serials)} serials were scanned: see how many totes came in.")
+        filled.troubles.append(
+            f"The labels count {counted}, and {len(serials)} serials were scanned: see how many totes came in."
+        )
 
 
 def _serial_of_several(filled: Filled) -> None:

@@ -63,7 +63,9 @@ def item(code: str) -> str:
 def _trace(item: str) -> dict[str, Any]:
     book = here.book()
     shop = queries.shop_of(book, item)
-    return latest(book, shop, ("trace", item), lambda: recalls.trace(book, item, cut=FOLLOWED, with_origins=False))
+    return latest(
+        book, shop, ("trace", item), lambda: recalls.trace(book, item, cut=FOLLOWED, with_origins=False)
+    )
 
 
 def _after() -> tuple[int, ...] | None:
@@ -151,11 +153,22 @@ def next_steps(
     *danger*, and no way out of the shop for one that is *held*. What a hold stops is not the likeliest while it lies there, or while
     the *recall* of that event keeps it: looking at what keeps it is."""
     usual = _usual_steps(item, kind, state, danger=danger, held=held)
-    ends_a_recall = recall and state in ("abandoned", "filled", "racked", "released", "returned")  # cut out: that tire has its outcome
+    # Cut out: that tire has its outcome
+    ends_a_recall = recall and state in ("abandoned", "filled", "racked", "released", "returned")
     first = next((step for step in usual if step.main), None)
-    if not held or state == "filling" or first is None or not first.path.startswith(STOPPED_BY_A_HOLD) or ends_a_recall:
+    if (
+        not held
+        or state == "filling"
+        or first is None
+        or not first.path.startswith(STOPPED_BY_A_HOLD)
+        or ends_a_recall
+    ):
         return usual
-    look = Step("Look at the recall", f"/recall/{recall}", True) if recall else Step("Look at the hold", "/holds", True)
+    look = (
+        Step("Look at the recall", f"/recall/{recall}", True)
+        if recall
+        else Step("Look at the hold", "/holds", True)
+    )
     return [look, *(replace(step, main=False) for step in usual if not step.path.startswith(NOT_WHILE_HELD))]
 
 
@@ -186,7 +199,11 @@ def _usual_steps(item: str, kind: str, state: str | None, *, danger: bool, held:
         case "F", "taken in" | "soaking" | "filling" | "paused":
             return [Step("To the cage", f"/cage?tire={item}", True), hold, scrap]
         case "F", "filled" | "racked" if danger:
-            return [Step("Look at the hold", "/holds", True), Step("Release desk", f"/desk/{item}"), *correct[1:]]
+            return [
+                Step("Look at the hold", "/holds", True),
+                Step("Release desk", f"/desk/{item}"),
+                *correct[1:],
+            ]
         case "F", "filled":
             return [
                 Step("Lay on a rack", f"/do/rack?tires={item}", True),
@@ -196,7 +213,11 @@ def _usual_steps(item: str, kind: str, state: str | None, *, danger: bool, held:
         case "F", "racked":
             return [Step("Release desk", f"/desk/{item}", True), *correct]
         case "F", "released" if held:
-            return [Step("Look at the hold", "/holds", True), Step("Release desk", f"/desk/{item}"), *correct[1:]]
+            return [
+                Step("Look at the hold", "/holds", True),
+                Step("Release desk", f"/desk/{item}"),
+                *correct[1:],
+            ]
         case "F", "released":
             return [
                 Step("Send out", f"/do/dispatch?tires={item}", True),

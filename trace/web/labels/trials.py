@@ -80,6 +80,10 @@ def sheet() -> ResponseReturnValue:
     paper = "a4" if request.form.get("page") == "a4" else "letter"
     head = chain.position(book, shop)
     made = trial_sheet(
-        [ids.pretty(one) for one in items], earlier, head=f"{shop}:{head.seq} {head.hash}", page=paper, language=choice.language()
+        [ids.pretty(one) for one in items],
+        earlier,
+        head=f"{shop}:{head.seq} {head.hash}",
+        page=paper,
+        language=choice.language(),
     )
     return send_file(io.BytesIO(made), "application/pdf", download_name="paper-trial.pdf", max_age=0)

@@ -58,7 +58,11 @@ def in_words(value: Any) -> Any:
         return value
     found = words()
     said = found.said(value) if found.here else value
-    return units.own_first(said, g.get("shop") is not None and here.say().us) if units.measures_twice(said) else said
+    return (
+        units.own_first(said, g.get("shop") is not None and here.say().us)
+        if units.measures_twice(said)
+        else said
+    )
 
 
 def in_the_language(message: str, /, **places: Any) -> Markup:

@@ -166,9 +166,7 @@ def _place(text: str) -> str:
 
 #: What an address of a list may say: what is kept from page to page, and what a page's own head changes.
 KEPT = tuple(
-    dict.fromkeys(
-        ("q", "from", "to", "kind", *(name for one in KINDS.values() for name in one.filters))
-    )
+    dict.fromkeys(("q", "from", "to", "kind", *(name for one in KINDS.values() for name in one.filters)))
 )
 
 
@@ -278,7 +276,8 @@ def _customer_lines() -> Iterator[str]:
         rows, after = customers.page(here.book(), here.shop(), _said("q"), after, 500)
         for row in rows:
             yield _line(
-                row.customer, row.tires if row.tires <= customers.MOST_TIRES else f"more than {customers.MOST_TIRES}"
+                row.customer,
+                row.tires if row.tires <= customers.MOST_TIRES else f"more than {customers.MOST_TIRES}",
             )
 
 

@@ -70,7 +70,9 @@ def form(name: str) -> ResponseReturnValue:
 def _page(form: Form) -> str:
     """The form of a verb; a limit's stands before the list of all."""
     if form.verb.name == "set limit":
-        return render_template("office/set_limit.html", form=form, focus_form=True, limits=limit_form.by_part())
+        return render_template(
+            "office/set_limit.html", form=form, focus_form=True, limits=limit_form.by_part()
+        )
     return render_template("verbs/verb.html", form=form, focus_form=True)
 
 
@@ -114,7 +116,11 @@ def _said_back(form: Form, done: Answer) -> str:
         listed = f"{named} and {more} more" if more > 0 else named
         return f"{len(done.ids)} {'tote' if len(done.ids) == 1 else 'totes'} of {said['lot']} booked in as event {done.seq}: {listed}."
     if form.verb.name == "hook up" and event and event.body["before"]:
-        here_line, side, off = here.say().name(said["line"]), event.body["side"], ids.pretty(event.body["before"])
+        here_line, side, off = (
+            here.say().name(said["line"]),
+            event.body["side"],
+            ids.pretty(event.body["before"]),
+        )
         on, dry = ids.pretty(said["tote"]), said["change"] == "ran dry"
         return f"{on} is on side {side} of {here_line} now; {off} came off, {'empty' if dry else 'with a rest in it'} (event {done.seq})."
     if form.verb.name == "hook up" and event:
@@ -131,7 +137,8 @@ def _said_back(form: Form, done: Answer) -> str:
 def _where_it_shows(form: Form, done: Answer) -> str:
     """The page of the verb's place, else that of the first item it named, else the floor."""
     codes = {one.name: _code(form, one.name) for one in form.all_fields}
-    if form.verb.name in ("pause", "resume") and not codes.get("line"):  # the line is the one where the fill began
+    # The line is the one where the fill began
+    if form.verb.name in ("pause", "resume") and not codes.get("line"):
         started = queries.start_of(here.book(), codes["tire"])
         codes["line"] = started.line if started else ""
     target = GOES_TO.get(form.verb.name, "").format(seq=done.seq, **codes)

@@ -129,4 +129,7 @@ def our_bug(trouble: Exception) -> Response:
     if current_app.testing:
         raise trouble
     logging.getLogger("fillbook").exception("readings failed: %s", request.path)
-    return problem(500, "Something went wrong in the program, not in what was sent. Nothing was changed; send it again later.")
+    return problem(
+        500,
+        "Something went wrong in the program, not in what was sent. Nothing was changed; send it again later.",
+    )

@@ -107,7 +107,8 @@ def give_token(code: str) -> ResponseReturnValue:
     try:
         form.take(request.form)
         if stop:
-            form.opened_by = ""  # several forms stand there, each with its logger: a question would stand in all of them
+            # Several forms stand there, each with its logger: a question would stand in all of them
+            form.opened_by = ""
         done = form.act()
     except ShopError as trouble:
         form.refuse(trouble)
@@ -176,7 +177,8 @@ def take_file(code: str) -> ResponseReturnValue:
     try:
         sent = upload.sent()
         form.take(upload.fields(sent))
-        goes_on = request.form.get("take") or request.form.get("did_it")  # who did it is asked once it was to be taken
+        # Who did it is asked once it was to be taken
+        goes_on = request.form.get("take") or request.form.get("did_it")
         if goes_on and not upload.changed(sent):
             done = form.act()
             form.done(done)
