@@ -1,5 +1,6 @@
 CREATE TRIGGER event_no_DELETE BEFORE DELETE ON event BEGIN SELECT RAISE(ABORT, 'the journal only grows'); END;
 CREATE TRIGGER event_no_UPDATE BEFORE UPDATE ON event BEGIN SELECT RAISE(ABORT, 'the journal only grows'); END;
+CREATE TABLE accounted ( shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, recall_seq BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL, outcome TEXT NOT NULL CHECK (outcome IN ('looked at, stays', 'destroyed there', 'out of reach')), PRIMARY KEY (shop, seq, n));
 CREATE TABLE attachment ( shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL, lot TEXT NOT NULL, supplier TEXT NOT NULL, what TEXT NOT NULL, media TEXT NOT NULL, digest TEXT NOT NULL, at BIGINT NOT NULL, PRIMARY KEY (shop, seq), CHECK ((item = '') <> (lot = '')) );
 CREATE TABLE batch ( shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL, made_at BIGINT NOT NULL, grams BIGINT NOT NULL CHECK (grams > 0), PRIMARY KEY (item) );
 CREATE TABLE blob ( digest TEXT PRIMARY KEY CHECK (length(digest) = 64), bytes BLOB NOT NULL );
@@ -42,7 +43,7 @@ CREATE TABLE reading ( shop TEXT NOT NULL, seq BIGINT NOT NULL, zone TEXT NOT NU
 CREATE TABLE recall ( shop TEXT NOT NULL, seq BIGINT NOT NULL, suspect TEXT NOT NULL, defect TEXT NOT NULL, threshold_e6 BIGINT NOT NULL, at BIGINT NOT NULL, position_seq BIGINT NOT NULL, position_hash TEXT NOT NULL, why TEXT NOT NULL, PRIMARY KEY (shop, seq) );
 CREATE TABLE recall_close ( shop TEXT NOT NULL, seq BIGINT NOT NULL, recall_seq BIGINT NOT NULL, at BIGINT NOT NULL, who TEXT NOT NULL, note TEXT NOT NULL, PRIMARY KEY (shop, seq), UNIQUE (shop, recall_seq));
 CREATE TABLE recall_item ( shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, item TEXT NOT NULL, tier TEXT NOT NULL, least_g BIGINT NOT NULL, best_g BIGINT NOT NULL, most_g BIGINT NOT NULL, PRIMARY KEY (shop, seq, n) );
-CREATE TABLE recall_outcome ( shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, item TEXT NOT NULL, tier TEXT NOT NULL, outcome TEXT NOT NULL CHECK (outcome IN ('', 'came back', 'released since', 'cut out', 'scrapped', 'void')), listed_then BIGINT NOT NULL CHECK (listed_then IN (0, 1)), PRIMARY KEY (shop, seq, n));
+CREATE TABLE "recall_outcome" ( shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, item TEXT NOT NULL, tier TEXT NOT NULL, outcome TEXT NOT NULL CHECK (outcome IN ('', 'came back', 'released since', 'looked at, stays', 'destroyed there', 'out of reach', 'cut out', 'scrapped', 'void')), listed_then BIGINT NOT NULL CHECK (listed_then IN (0, 1)), PRIMARY KEY (shop, seq, n));
 CREATE TABLE released ( shop TEXT NOT NULL, seq BIGINT NOT NULL, n BIGINT NOT NULL, item TEXT NOT NULL, at BIGINT NOT NULL, path TEXT NOT NULL, overridden BIGINT NOT NULL, credited_s BIGINT NOT NULL, attended_s BIGINT NOT NULL, moved_at BIGINT NOT NULL, work_at BIGINT NOT NULL, PRIMARY KEY (shop, seq, n) );
 CREATE TABLE sample ( zone TEXT NOT NULL, sensor TEXT NOT NULL, at BIGINT NOT NULL, shop TEXT NOT NULL, seq BIGINT NOT NULL, mc BIGINT NOT NULL, PRIMARY KEY (zone, sensor, at, shop, seq) ) WITHOUT ROWID;
 CREATE TABLE sample_block ( shop TEXT NOT NULL, seq BIGINT NOT NULL, zone TEXT NOT NULL, sensor TEXT NOT NULL, first_at BIGINT NOT NULL, last_at BIGINT NOT NULL, count BIGINT NOT NULL, digest TEXT NOT NULL, read_as TEXT NOT NULL, late BIGINT NOT NULL, PRIMARY KEY (shop, seq) );
@@ -66,6 +67,7 @@ CREATE TABLE whole (child INTEGER PRIMARY KEY, ord BIGINT NOT NULL, best_g BIGIN
 CREATE TABLE word_part ( shop TEXT NOT NULL, part TEXT NOT NULL, word TEXT NOT NULL, PRIMARY KEY (shop, part, word) ) WITHOUT ROWID;
 CREATE TABLE work_order ( shop TEXT NOT NULL, seq BIGINT NOT NULL, number TEXT NOT NULL, customer TEXT NOT NULL, site TEXT NOT NULL, machine TEXT NOT NULL, unit TEXT NOT NULL, position TEXT NOT NULL, tires BIGINT NOT NULL CHECK (tires > 0), size TEXT NOT NULL, target_pa BIGINT, mix_e4 BIGINT, grade TEXT NOT NULL, billed TEXT NOT NULL CHECK (billed IN ('weight', 'piece')), PRIMARY KEY (shop, seq) );
 CREATE TABLE zone ( shop TEXT NOT NULL, seq BIGINT NOT NULL, item TEXT NOT NULL, name TEXT NOT NULL, gap_s BIGINT NOT NULL CHECK (gap_s > 0), tolerance_mk BIGINT NOT NULL CHECK (tolerance_mk >= 0), PRIMARY KEY (shop, seq) );
+CREATE INDEX accounted_item ON accounted (item);
 CREATE INDEX attachment_item ON attachment (item);
 CREATE INDEX batch_by_id ON batch ((substr(item, 1, 6)), made_at, item);
 CREATE INDEX batch_made ON batch (shop, made_at, item);

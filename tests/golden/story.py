@@ -130,6 +130,8 @@ def tell(shop) -> None:
     lead("settle", tire=tire, why="called the customer; it is looked at on Friday")
     act("hold", item=spare, why="dented")
     sign_and_forget(shop)
+    for chapter in LATER.values():
+        chapter(shop)
 
 
 def sign_and_forget(shop):
@@ -143,3 +145,18 @@ def sign_and_forget(shop):
         with contextlib.suppress(NotAllowed):
             signing.check_pin(shop.book, "BH", "Lee", "991133", shop.now, station="desk")
     shop.wait(minutes=1)
+
+
+def a_tire_that_stays_away(shop):
+    """A tire is sent out, recalled, and looked at where it is."""
+    away = shop.fill(kg=120, mix_pct=0)
+    shop.lead("release", tire=away, override="its twin was cut open and is sound", signed_by="Dana")
+    shop.act("dispatch", tires=[away])
+    recall = shop.lead("open recall", suspect="A-14", defect="setting", why="smells of water").seq
+    shop.lead(
+        "account for", recall=recall, tires=[away], became="looked at, stays", found="Lee went there: hard"
+    )
+
+
+#: What was added to the story after it had been told: the kind of event that came with it -> its chapter.
+LATER = {"account for": a_tire_that_stays_away}

@@ -154,6 +154,8 @@ def test_every_page_opens_for_its_role_and_no_lesser_one(at, helpers, names, rol
 def typed(page, names, verb):
     """What is typed for *verb*, without a signer; what has to have happened before is done at the terminal."""
     said = {k: v for k, v in forms.typed(names)[verb].items() if k != "signed_by"}
+    if verb == "account for":  # the recall that was just opened for it
+        said["recall"] = str(page.book.value("SELECT max(seq) FROM recall"))
     if verb == "attach":
         return said, lambda: {"file": (io.BytesIO(forms.PNG), "drum.png")}
     return said, lambda: {}

@@ -146,6 +146,7 @@ SAID = {
     "paper trial": lambda d: {"stock": "white", "step": d.one("new", "soap"), "tags": 10, "qr": d.one(4, 9), "bars": 5, "either": d.one(9, 10), "readable": 10},
     "note supplier code": lambda d: {"supplier": "Northvale", "pattern": "(?P<lot>[A-Z]-\\d+)", "example": d.one("A-12", "12-A")},
     "open recall": lambda d: {"suspect": d.one(d.lot(), d.item("LGF")), "defect": d.one("setting", "contamination"), "why": "complaint"},
+    "account for": lambda d: {"recall": d.event("open recall"), "tires": [d.item("F", "dispatched", "racked")], "became": d.one("looked at, stays", "destroyed there", "out of reach"), "found": d.one("he called", "")},
     "close recall": lambda d: {"recall": d.event("open recall"), "note": d.one("all called", "")},
     "start shift": lambda d: {"line": d.line(), "caught_a_g": d.one(None, 500), "caught_b_g": d.one(None, 510), "weight_kg": d.one(None, 2)},
     "end shift": lambda d: {"line": d.line(), "weight_kg": d.one(None, 3)},
@@ -176,7 +177,7 @@ THEN = {
     "receive": ("hook up",), "take in": ("start fill", "inspect"), "start fill": ("pause", "leak", "abandon", "finish fill", "finish fill"),
     "pause": ("resume",), "abandon": ("resume",), "resume": ("finish fill",), "finish fill": ("rack", "reclaim"), "rack": ("release", "log temperatures"),
     "release": ("dispatch",), "dispatch": ("return",), "return": ("identify",), "pour cup": ("read cup", "keep"), "reclaim": ("grind",),
-    "grind": ("load",), "open recall": ("close recall",),
+    "grind": ("load",), "open recall": ("account for", "close recall"),
 }  # fmt: skip
 
 

@@ -16,7 +16,7 @@ from fillbook.trace.book.opening import Book, Row
 ALWAYS = -(2**53)  # a correction or a limit may bear on anything
 #: Kinds of events that say nothing of what went into a tire: written late, they change no list.
 SAYS_NOTHING = (
-    "print", "print failed", "release", "dispatch", "return", "identify", "hold", "lift", "open recall", "close recall", "rack",
+    "print", "print failed", "release", "dispatch", "return", "identify", "hold", "lift", "open recall", "close recall", "account for", "rack",
     "log temperatures", "read temperature", "hang sensor", "take down sensor", "let sensor send", "trust samples", "settle",
     "read cup", "keep", "attach", "add person", "add zone", "admit device", "dismiss device", "adjust face", "choose printer",
     "choose language", "store", "stretch", "inspect", "inspect tote", "paper trial", "note supplier code", "open order", "reserve ids", "wrong PINs", "PIN changed",

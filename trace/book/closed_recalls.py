@@ -1,7 +1,7 @@
 """What became of the tires a recall lists, and whether later words changed the list of one that was closed.
 
-A tire has an outcome once, after the recall was opened, it came back, was released by a signature, cut out or scrapped. What
-a recall listed when it was opened stays as it was; its closing also counts the tires that it would list by what is known by then.
+A tire has an outcome once, after the recall was opened, it came back, was released by a signature, cut out or scrapped, or somebody
+signed for what became of it where it is. What a recall listed when it was opened stays as it was; its closing also counts the tires that it would list by what is known by then.
 """
 
 from __future__ import annotations
@@ -57,7 +57,7 @@ def listed(book: Book, shop: str, opened: Row, at: int) -> list[Listed]:
     later = [item for item in known if item not in there]
     after = _filled_after(book, later, at)
     every = [*frozen, *((item, known[item]) for item in later if item not in after)]
-    became = outcomes_by(book, [item for item, _ in every], opened.at, at)
+    became = outcomes_by(book, opened, [item for item, _ in every], at)
     now = _states_at(book, [item for item, _ in every if became[item] == OPEN], at)
     return [
         Listed(
@@ -65,6 +65,20 @@ def listed(book: Book, shop: str, opened: Row, at: int) -> list[Listed]:
         )
         for item, tier in every
     ]
+
+
+def on_list(book: Book, shop: str, opened: Row, items: Iterable[str]) -> set[str]:
+    """Those of *items* that the recall *opened* listed when it was opened or would list by what is known now."""
+    wanted = list(items)
+    found = {
+        item
+        for part, marks in parts(wanted)
+        for (item,) in book.tuples(
+            f"SELECT item FROM recall_item WHERE item IN ({marks}) AND shop = ? AND seq = ?",
+            *part, shop, opened.seq,
+        )
+    }  # fmt: skip
+    return found if len(found) == len(wanted) else found | (today(book, shop, opened).keys() & set(wanted))
 
 
 def _filled_after(book: Book, items: Iterable[str], at: int) -> set[str]:

@@ -119,7 +119,7 @@ def without_outcome(book: Book, recall: Row) -> int:
                 "SELECT item FROM recall_item WHERE shop = ? AND seq = ? ORDER BY n", recall.shop, recall.seq
             )
         ]
-        return list(outcomes_by(book, tires, recall.at, ALWAYS).values()).count(OPEN)
+        return list(outcomes_by(book, recall, tires, ALWAYS).values()).count(OPEN)
 
     return while_unchanged(book, recall.shop, f"without an outcome in {recall.seq}", look)
 
@@ -165,7 +165,7 @@ def _kept_by(book: Book, recall: Row, items: Sequence[str], ended: bool) -> dict
                 kept.setdefault(item, tier)
     if ended:
         return kept
-    became = outcomes_by(book, [item for item in kept if item[2] == "F"], recall.at, ALWAYS)
+    became = outcomes_by(book, recall, [item for item in kept if item[2] == "F"], ALWAYS)
     return {item: how for item, how in kept.items() if became.get(item, OPEN) == OPEN}
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 FACTS = (
     "touch", "shop", "limit_set", "system", "person", "zone", "line", "tote", "batch", "ingredient", "line_act", "tire",
     "fill_start", "fill", "out_of", "reading", "sample_block", "sample", "doubt", "trust", "sensor_act", "sensor_token", "device_act", "settled", "cup", "cup_read", "released", "dispatch",
-    "work_order", "inspection", "shift", "attachment", "kept", "waste_out", "weighing", "came_back", "candidate", "hold", "lift", "finding", "print", "print_failed", "face_set", "language_set", "printer_set", "paper_trial", "supplier_note", "recall", "recall_item", "recall_close", "recall_outcome",
+    "work_order", "inspection", "shift", "attachment", "kept", "waste_out", "weighing", "came_back", "candidate", "hold", "lift", "finding", "print", "print_failed", "face_set", "language_set", "printer_set", "paper_trial", "supplier_note", "recall", "recall_item", "recall_close", "recall_outcome", "accounted",
 )  # fmt: skip
 DERIVED = ("link", "whole", "line_state", "place", "search", "word_part")
 

@@ -42,7 +42,7 @@ COMMANDS = {
     "verify": "keeping",
 }
 VERBS = (
-    "abandon", "add-line", "add-person", "add-system", "add-zone", "adjust-face", "admit-device", "attach", "choose-language", "choose-printer", "clean", "close-recall",
+    "abandon", "account-for", "add-line", "add-person", "add-system", "add-zone", "adjust-face", "admit-device", "attach", "choose-language", "choose-printer", "clean", "close-recall",
     "correct", "dismiss-device", "dispatch", "empty-waste", "end-shift", "finish-fill", "grind", "hang-sensor", "hold", "hook-up", "identify",
     "inspect", "inspect-tote", "keep", "leak", "let-sensor-send", "lift", "load", "log-temperatures", "note-supplier-code",
     "odd-flow", "open-order", "open-recall", "paper-trial", "pause", "pour-cup", "pour-heel", "print", "print-failed", "purge",

@@ -36,6 +36,7 @@ VERB_WORDS = {
     "choose-printer": "Say where a station prints its labels, and at which resolution",
     "adjust-face": "Choose a label's size, facts, second-language words and logo; later prints use them",
     "abandon": "Give a fill up; the tire is held until somebody decides on it",
+    "account-for": "Say what became of listed tires that did not come back",
     "add-line": "Add a line",
     "add-person": "Add someone who works here",
     "add-system": "Add a two-part material and its ratio by weight, from the supplier's data sheet",

@@ -36,6 +36,7 @@ CAPTIONS = {
     "read_as": "Read as", "sensor": "Logger", "log temperatures.sensor": "Which logger", "token_hash": "Hash of its token",
     "trust samples.event": "Event number", "offset_mk": "Offset", "dwell_s": "Read after", "cup_mc": "Temperature of the cup",
     "thickness_dmm": "Thickness", "scale": "Shore scale", "let sensor send.stop": "Stop it",
+    "account for.recall": "Opened by event", "became": "What became of it", "found": "What was found",
     "attach.what": "Kind of paper", "odd flow.what": "What was seen",
     "at": "When it happened", "who": "Who", "signed_by": "Signed by", "override": "Reason to override", "pieces": "Pieces",
 }  # fmt: skip
@@ -78,6 +79,7 @@ FIRST: dict[str, tuple[str, ...]] = {
     "reclaim": ("tire", "weight_g"),
     "set limit": ("limit", "to", "source"),
     "open recall": ("suspect", "defect", "why"),
+    "account for": ("recall", "tires", "became", "found"),
     "close recall": ("recall", "note"),
 }
 
@@ -89,7 +91,7 @@ GO = {
     "start fill": "GO", "finish fill": "DONE", "release": "Sign and release", "dispatch": "Send out", "return": "Take back",
     "set up shop": "Start the book", "receive": "Book in", "take in": "Take in", "rack": "Lay on the rack", "hook up": "Hook up",
     "unhook": "Take off", "correct": "Correct", "identify": "Sign", "open recall": "Open the recall",
-    "close recall": "Close the recall",
+    "account for": "Sign", "close recall": "Close the recall",
     "read temperature": "Write down", "log temperatures": "Take in the file", "read cup": "Write down", "print": "Record",
 }  # fmt: skip
 

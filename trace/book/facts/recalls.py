@@ -1,4 +1,4 @@
-"""A recall opened, and closed with what became of each item."""
+"""A recall opened, what became of tires that did not come back, and the recall closed with what became of each item."""
 
 from __future__ import annotations
 
@@ -19,6 +19,20 @@ def _open_recall(facts: Facts, event: Event, said: dict[str, Any]) -> None:
         facts.row("recall_item", n=n, item=one["item"], tier=one["tier"], least_g=one["grams"][0], best_g=one["grams"][1],
                   most_g=one["grams"][2])  # fmt: skip
         facts.touch(one["item"], f"listed in the recall of {event.body['suspect']}: {one['tier']}")
+
+
+@handles("account for")
+def _account_for(facts: Facts, event: Event, said: dict[str, Any]) -> None:
+    for n, tire in enumerate(said["tires"]):
+        facts.row(
+            "accounted",
+            n=n,
+            recall_seq=said["recall"],
+            item=tire,
+            at=event.happened_at,
+            outcome=said["became"],
+        )
+        facts.touch(tire, f"accounted for in the recall of {event.body['suspect']}: {said['became']}")
 
 
 @handles("close recall")

@@ -158,7 +158,8 @@ JOBS = (
             "straight; contamination follows it through regrind, too.",
             "Certain and possible come first. Not excluded means that the records can't rule it out.",
             "Opening a recall freezes the list, and keeps what it suspects and the tires it lists where they are; it says whom to tell. A "
-            "lead closes it once each tire came back, was released, cut out or scrapped since. Look one up on a quiet day, without opening it.",
+            "lead closes it once each tire came back, was released, cut out or scrapped since, or has been accounted for where it is: looked "
+            "at, destroyed there, or out of reach. Look one up on a quiet day, without opening it.",
         ),
         (), (("Holds", "/holds"), ("Recall", "/recall"), ("Hold something", "/do/hold")),
         "One lot, and the tires it went into",
@@ -238,7 +239,7 @@ OF_VERB = {
     "load": "grind", "grind": "grind", "reclaim": "grind", "take in": "fill", "inspect": "fill", "stretch": "fill", "start fill": "fill",
     "finish fill": "fill", "pause": "fill", "resume": "fill", "abandon": "fill", "leak": "fill", "rack": "cure", "pour cup": "cure",
     "read cup": "cure", "keep": "cure", "release": "release", "settle": "release", "dispatch": "send", "return": "send", "identify": "send",
-    "hold": "hold", "lift": "hold", "open recall": "hold", "close recall": "hold", "correct": "correct", "print": "labels", "log temperatures": "loggers",
+    "hold": "hold", "lift": "hold", "open recall": "hold", "account for": "hold", "close recall": "hold", "correct": "correct", "print": "labels", "log temperatures": "loggers",
     "read temperature": "loggers", "hang sensor": "loggers", "take down sensor": "loggers", "let sensor send": "loggers",
     "trust samples": "loggers", "add person": "people",
 }  # fmt: skip

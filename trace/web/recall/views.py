@@ -231,7 +231,7 @@ def _with_outcomes(
     book, shop, now = here.book(), here.shop(), here.now()
     closing = closed_recalls.closing(book, shop, seq)
     frozen = closed_recalls.outcomes(book, shop, closing.seq) if closing else {}
-    became = {} if closing else outcomes_by(book, [one["item"] for one in items], row.at, now)
+    became = {} if closing else outcomes_by(book, row, [one["item"] for one in items], now)
     for one in items:
         one["outcome"] = frozen[one["item"]].outcome if closing else became[one["item"]]
     there = {one["item"] for one in items}

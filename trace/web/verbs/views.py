@@ -30,7 +30,7 @@ GOES_TO = {  # after it was done: the page where it shows
     "pour cup": "/cage/{line}", "unhook": "/i/{tote}", "finish fill": "/i/{tire}", "rack": "/racks/{zone}",
     "read temperature": "/racks/{zone}", "log temperatures": "/racks/{zone}", "read cup": "/i/{cup}", "release": "/desk/{tire}",
     "dispatch": "/desk", "reclaim": "/i/{tire}", "scrap": "/i/{item}", "hold": "/holds", "lift": "/holds",
-    "open recall": "/recall/{seq}", "close recall": "/recall/{recall}", "correct": "/book/{event}", "identify": "/identify/{event}", "add system": "/",
+    "open recall": "/recall/{seq}", "account for": "/recall/{recall}", "close recall": "/recall/{recall}", "correct": "/book/{event}", "identify": "/identify/{event}", "add system": "/",
     "add line": "/", "add zone": "/", "add person": "/book", "set limit": "/book#limits", "choose language": "/labels/faces", "set up shop": "/", "print": "/book/{seq}",
     "start shift": "/cage/{line}", "end shift": "/cage/{line}", "run pump": "/cage/{line}", "odd flow": "/cage/{line}",
     "empty waste": "/cage/{line}", "resume": "/cage/{line}", "pause": "/cage/{line}", "abandon": "/i/{tire}", "leak": "/i/{tire}",
