@@ -21,6 +21,11 @@ function inWords(text, places) {
     document.querySelectorAll("form[data-sent]").forEach(function (form) { delete form.dataset.sent; });
   });
 
+  // A new book's time zone: this device's own, rather than one that shifts every hour unnoticed.
+  const zone = document.querySelector('form[action="/setup"] [name="timezone"]');
+  const ours = Intl.DateTimeFormat().resolvedOptions().timeZone;
+  if (zone && zone.value === "UTC" && ours && !document.querySelector(".trouble")) zone.value = ours;
+
   // An ID can be copied where the browser allows it.
   if (navigator.clipboard) {
     document.querySelectorAll("[data-copy]").forEach(function (place) {

@@ -12,6 +12,7 @@
   const OURS = /(?:^|[^\p{L}\d])\p{L}{2}-?([LGFCZUP])-?\d\d-?\d{5}-?[\p{L}\d](?:\?.*)?$/iu; // one of our labels, and its kind
   const PRINTED = new RegExp("^https?\\P{L}.*" + OURS.source, "iu"); // as our labels say it, in any keyboard's layout: no hand types an address
   const FITS = 18; // characters of the words in the box of a phone
+  const LARGEST = 20e6; // bytes of a photograph that the server looks at
   const TWICE = 2000; // ms in which the same scan again is the scanner's echo
 
   let usual = "", until = 0; // what the box says, but for the moment after a scan
@@ -133,16 +134,14 @@
         for (const changed of ["input", "change"]) field.dispatchEvent(new Event(changed, { bubbles: true }));
       }
       if (box !== header && !box.dispatchEvent(new CustomEvent("scanned", { detail: ended.text, cancelable: true }))) return; // the page took it
-      if (!header.form.elements.from && putInto(field.form, ended.text)) return; // a page with a use of its own for scans says where it is
+      if (!header.form.elements.from && putInto(field.form, ended.text, field)) return; // a page with a use of its own for scans says where it is
       header.value = ended.text;
       byScanner();
       header.form.requestSubmit();
     } else if (field.form && field.form !== (header && header.form)) {
       // A code scanned into its field does not send the form that is still being filled in.
       event.preventDefault();
-      const fields = [...field.form.elements].filter((one) => one.offsetParent && one.matches(writable + ", button.main"));
-      const next = fields[fields.indexOf(field) + 1];
-      if (next) next.focus();
+      goOnAfter(field);
     }
   }
   function takesWords(field) {
@@ -155,7 +154,7 @@
   }
   function hasPlaces(form) { return places(form).length > 0; }
   function isSeen(one) { return one.checkVisibility ? one.checkVisibility() : one.offsetParent; }
-  function putInto(form, code) {
+  function putInto(form, code, from) {
     const all = places(form), ours = OURS.exec(code), kind = ours ? ours[1].toUpperCase() : "";
     const fits = kind ? all.filter((one) => one.dataset.kinds.includes(kind)) : [];
     const choice = "UZ".includes(kind || "-") && chosenBy(form, ours[0]);
@@ -169,8 +168,15 @@
     else place.value = code;
     for (const changed of ["input", "change"]) place.dispatchEvent(new Event(changed, { bubbles: true }));
     place.scrollIntoView({ block: "nearest" });
+    const row = place.closest(".group");
+    if (row && row !== from.closest(".group")) goOnAfter(place); // what is typed next is of what was scanned, not of the row before
     say("go", told("go", short(code)));
     return true;
+  }
+  function goOnAfter(field) {
+    const fields = [...field.form.elements].filter((one) => one.offsetParent && one.matches(writable + ", button.main"));
+    const next = fields[fields.indexOf(field) + 1];
+    if (next) next.focus();
   }
   function chosenBy(form, label) { // a line or a zone that is picked, not typed
     const item = label.replace(/\?.*$/, "").replace(/[^\p{L}\d]/gu, "").toUpperCase();
@@ -204,7 +210,20 @@
     });
     const photo = header.form.querySelector("[type=file]");
     if (photo) photo.addEventListener("change", function () {
+      const page = document.getElementById("page"), old = page.querySelector(":scope > .too-large");
+      if (old) old.remove();
       if (!photo.files.length) return;
+      if (photo.files[0].size > LARGEST) { // said here, where the next scan is read as before, and before it travels
+        const words = document.createElement("p");
+        words.className = "note hold too-large";
+        words.setAttribute("role", "alert");
+        words.textContent = inWords("This photograph has {size} MB; at most {most} MB are taken. Take it at a lower resolution, or type the ID below the code.", { size: (photo.files[0].size / 1e6).toFixed(1), most: LARGEST / 1e6 });
+        page.prepend(words);
+        words.scrollIntoView({ block: "nearest" });
+        photo.value = "";
+        say("stop", "");
+        return;
+      }
       keep(sessionStorage, "asked", { words: inWords("the photograph"), at: Date.now() });
       header.placeholder = inWords("Reading the photograph …");
       header.value = "";

@@ -4,6 +4,7 @@
 (function () {
   const TOO_LONG = 20000; // ms without an answer
   const LARGEST = 24 * 1024 * 1024; // bytes the server takes at once
+  const SLOW = 60; // seconds from the first touch of the button to an answer that are nothing to speak of
   const SHIFT = 12 * 3600 * 1000; // ms after which what was kept is nobody's any more
   const UNKEPT = ["csrf_token", "saw", "about", "pin", "shop"];
   const OURS = "main form.verb[method=post]";
@@ -28,6 +29,9 @@
       (found[one.name] = found[one.name] || []).push(one.dataset.before ?? one.value); // scan.js: a label is being scanned into a number
     }
     return found;
+  }
+  function read(form) { // what labels said (dock.js), which no field shows
+    return [...form.querySelectorAll("input[type=hidden][data-keep]")].map((one) => [one.name, one.value]);
   }
   function put(form, said) {
     const at = {};
@@ -60,11 +64,11 @@
   // -- keeping ---------------------------------------------------------------------------------------------------------------
   const asDrawn = new Map();
   function save(form, sent) {
-    const said = typed(form), untouched = !sent && JSON.stringify(said) === asDrawn.get(form);
+    const said = typed(form), codes = read(form), untouched = !sent && !codes.length && JSON.stringify(said) === asDrawn.get(form);
     form.dispatchEvent(new CustomEvent("typed", { detail: { said: untouched ? null : said, sent: !!sent } })); // drafts.js keeps it for other devices
     if (untouched) return localStorage.removeItem(key(form));
     const who = document.querySelector("[data-who]");
-    store(key(form), { said: said, request: form.elements.request && form.elements.request.value, sent: !!sent, at: Date.now(), who: who ? who.dataset.who : "", opened: form.elements.opened_by && form.elements.opened_by.value });
+    store(key(form), { said: said, read: codes, request: form.elements.request && form.elements.request.value, sent: !!sent, at: Date.now(), pressed: sent && form.dataset.pressed, who: who ? who.dataset.who : "", opened: form.elements.opened_by && form.elements.opened_by.value });
   }
   const arrived = sessionStorage.getItem("sent"), sentTo = sessionStorage.getItem("sent to");
   sessionStorage.removeItem("sent");
@@ -79,13 +83,15 @@
     watch(form);
     const before = load(key(form));
     if (before && Date.now() - before.at > SHIFT) localStorage.removeItem(key(form));
-    else if (before && !wrong(form) && (before.sent || JSON.stringify(before.said) !== asDrawn.get(form))) restore(form, before);
+    else if (before && !wrong(form) && (before.sent || (before.read || []).length || JSON.stringify(before.said) !== asDrawn.get(form))) restore(form, before);
+    else if (read(form).length) save(form);
   });
   document.addEventListener("redrawn", function () { // rush.js: the page's forms are others now
     forms.splice(0, forms.length, ...document.querySelectorAll(OURS));
     forms.forEach(watch);
   });
   function watch(form) {
+    if (form.dataset.waited) form.dataset.pressed = Date.now() - form.dataset.waited * 1000; // it came late, and was asked about
     asDrawn.set(form, JSON.stringify(typed(form)));
     form.addEventListener("take", function (event) { // what was typed on another device
       const stood = typed(form);
@@ -101,12 +107,17 @@
       });
     });
     form.addEventListener("drawn", function () { asDrawn.set(form, JSON.stringify(typed(form))); }); // anew, by what its label said (dock.js)
+    form.addEventListener("forget", function () { forget(form); });
     let waiting;
     ["input", "change"].forEach((kind) => form.addEventListener(kind, function () {
       clearTimeout(waiting);
       gone.delete(form);
       waiting = setTimeout(function () { if (!gone.has(form)) save(form); }, 100);
     }));
+  }
+  function forget(form) {
+    gone.add(form);
+    localStorage.removeItem(key(form));
   }
   addEventListener("pagehide", () => forms.forEach((form) => { if (!gone.has(form)) save(form); }));
 
@@ -120,20 +131,35 @@
   }
   function restore(form, before) {
     put(form, before.said);
+    form.dataset.read = JSON.stringify(before.read || []); // for dock.js, which runs after this
     if (before.sent && before.request && form.elements.request) form.elements.request.value = before.request;
     if (before.sent && before.opened && form.elements.opened_by) form.elements.opened_by.value = before.opened; // whoever sends it again is asked who did it
     if (!before.sent) form.dataset.restored = "typed";
-    const when = clock(before.at);
+    else if (before.pressed) form.dataset.pressed = before.pressed;
+    const when = clock(before.at), whose = when + (before.who ? " (" + before.who + ")" : "");
     const place = note(form, "look", before.sent
       ? inWords("This was sent at {when} and no answer came. Send it again: it is written down only once.", { when })
-      : inWords("Kept from {when}: typed on this device and not sent.", { when: when + (before.who ? " (" + before.who + ")" : "") }));
+      : ((before.read || []).length ? inWords("Kept from {when}: scanned or typed on this device and not booked in.", { when: whose }) : inWords("Kept from {when}: typed on this device and not sent.", { when: whose })));
+    asOf(form, place);
     button(place, inWords("Clear it"), function () {
-      gone.add(form);
-      localStorage.removeItem(key(form));
+      forget(form);
       const cleared = { said: null, sent: false };
       form.dispatchEvent(new CustomEvent("typed", { detail: cleared }));
       Promise.race([cleared.until, new Promise(function (over) { setTimeout(over, cleared.until ? 2000 : 0); })]).then(function () { location.reload(); });
     });
+  }
+
+  // What is over once its button is touched is written down as of then, however long it takes until the book hears of it.
+  function waited(form) { return Math.max(0, Math.round((Date.now() - (form.dataset.pressed || Date.now())) / 1000)); }
+  function asOf(form, place) {
+    if (form.hasAttribute("data-as-of") && form.dataset.pressed && !(form.elements.at && form.elements.at.value))
+      place.firstChild.textContent += " " + inWords("It is written down as of {when}.", { when: clock(Number(form.dataset.pressed)) });
+  }
+  function carry(form) {
+    const now = waited(form), old = form.querySelector("input[name=waited]");
+    if (old) old.remove();
+    if (!form.hasAttribute("data-as-of") || now < SLOW) return;
+    form.append(Object.assign(document.createElement("input"), { type: "hidden", name: "waited", value: now }));
   }
 
   // -- the connection ----------------------------------------------------------------------------------------------------------
@@ -141,7 +167,9 @@
     connected = yes;
     document.documentElement.classList.toggle("cut-off", !yes);
     document.querySelectorAll(".kept.unsent > span").forEach(function (place) {
-      if (yes) place.textContent = inWords("The connection is back. Send it now: it is written down only once.");
+      if (!yes) return;
+      place.textContent = inWords("The connection is back. Send it now: it is written down only once.");
+      asOf(place.closest("form"), place.parentElement);
     });
   }
   addEventListener("offline", () => isConnected(false));
@@ -166,6 +194,10 @@
     }
     // A button that goes elsewhere (to read a supplier's label, to show a face) asks for the page again and does not do the form.
     const elsewhere = event.submitter && event.submitter.hasAttribute("formaction");
+    if (!elsewhere) {
+      form.dataset.pressed = form.dataset.pressed || Date.now();
+      carry(form);
+    }
     save(form, !elsewhere);
     gone.add(form);
     if (elsewhere || (connected && !form.hasAttribute("data-stay"))) {
@@ -212,6 +244,7 @@
       ? inWords("Not sent: this device has no connection. What you typed is kept on it, also when this page is closed. Send it again when the connection is back: it is written down only once.")
       : inWords("No answer came from the book. What you typed is kept on this device, also when this page is closed. Send it again: it is written down only once, even if it had arrived."));
     place.classList.add("unsent");
+    asOf(form, place);
     form.dispatchEvent(new CustomEvent("typed", { detail: { said: typed(form), sent: false } })); // for other devices, should this one end here
     document.dispatchEvent(new CustomEvent("heard", { detail: "stop" }));
     const again = button(place, inWords("Send again"), () => {});

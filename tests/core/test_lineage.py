@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -62,3 +64,20 @@ def test_a_later_box_lies_further_right():
 
 def test_nothing_gives_an_empty_picture():
     assert lineage.place([], [], 900).boxes == ()
+
+
+@given(nodes, st.data())
+def test_no_line_lies_under_a_box_that_is_not_its_own(found, data):
+    ids = [node.id for node in found]
+    pairs = data.draw(st.lists(st.tuples(st.sampled_from(ids), st.sampled_from(ids)), max_size=40))
+    boxes, flows = lineage.fold(found, [Edge(a, b, 5) for a, b in pairs])
+    picture = lineage.place(boxes, flows, 1000)
+    for flow in picture.flows:
+        for (x0, y0), (x1, y1) in pairwise(flow.points):
+            left, right, top, bottom = min(x0, x1), max(x0, x1), min(y0, y1), max(y0, y1)
+            for box in picture.boxes:  # a line that turns stays in the rectangle of its two points
+                apart = right <= box.x or left >= box.x + box.w or bottom <= box.y or top >= box.y + box.h
+                assert apart, (flow, box)
+        own = {box.key: box for box in picture.boxes}
+        for key, (x, y) in ((flow.parent, flow.points[0]), (flow.child, flow.points[-1])):
+            assert own[key].x <= x <= own[key].x + own[key].w and y in (own[key].y, own[key].y + own[key].h)

@@ -243,7 +243,10 @@ def tell(shop):
     shop.act("hold", lot="A-11", why="drum found open")
     spike = "".join(f"{shop.ago(minutes=5 * n)},{120 if n == 3 else 74 + n % 2}\n" for n in range(6, 0, -1))
     doubted = shop.act("log temperatures", zone="back rack", csv="time,temp_f\n" + spike).seq
-    # Of what line 1 runs it keeps nothing
+    # Its regrind is not in the hopper any more: of what line 1 runs it keeps nothing
+    shop.act("clean", line="line 1", parts="hopper")
+    fresh = shop.act("grind", pieces=[{"source": "unknown", "weight_kg": 90}]).ids[0]
+    shop.load(fresh, 40)
     recall = shop.lead("open recall", suspect=first[2], why="found soft inside").seq
     shop.lead("lift", lot="A-11", why="it was another drum")
     lee = shop.book.value("SELECT item FROM person WHERE name = 'Lee'")
@@ -260,7 +263,7 @@ def tell(shop):
     )
     names = {
         "a": a[0], "b": b[0], "spare_a": a[2], "spare_b": b[1], "fresh_b": b[2], "sent": first[0], "cured": first[3], "held": held, "waiting": waiting[0],
-        "second": waiting[1], "batch": batch, "cup": cup, "line": shop.line, "line_2": shop.line_2, "zone": shop.zone, "zone_2": shop.zone_2,
+        "second": waiting[1], "batch": batch, "fresh_batch": fresh, "cup": cup, "line": shop.line, "line_2": shop.line_2, "zone": shop.zone, "zone_2": shop.zone_2,
         "line_3": line_3, "change": change, "filling": filling, "returned": returned, "recall": recall, "doubted": doubted, "purge": purge, "paper": paper, "now": shop.now, "reclaimed": first[2], "hooked": a[1],
     }  # fmt: skip
     shop.book.db.close()

@@ -30,6 +30,7 @@ def shop(chromium, serve, story, tmp_path, helpers):
     shutil.copy(path, mine)
     clock = helpers["Clock"](names["now"] + 600)
     one = Shop(chromium, serve(mine, clock).address, mine, names, tmp_path)
+    one.clock = clock
     yield one
     one.close()
 
@@ -123,6 +124,33 @@ def test_without_a_connection_it_says_so_and_is_sent_when_it_is_back(shop):
     tap(page, "Send again")
     filled(page)
     assert shop.done() == 1
+    assert queries.fill(shop.book, shop.names["filling"]).at == shop.clock.now, "some seconds are nothing"
+
+
+@pytest.mark.parametrize("closed", [False, True], ids=["the page stays open", "the page is closed"])
+def test_what_was_done_without_a_connection_is_written_down_as_of_then(shop, closed):
+    page = shop.phone()
+    page.clock.install()
+    page.goto(shop.fill)
+    type_in(page)
+    page.route("**/finish/**", lambda route: route.abort("connectionfailed"))
+    tap(page, "DONE")
+    page.get_by_text(re.compile("It is written down as of [0-2][0-9]:[0-5][0-9]")).wait_for()
+    page.clock.fast_forward(20 * 60_000)
+    shop.clock.now += 20 * 60
+    if closed:
+        page.goto("/")
+        page.clock.fast_forward(60_000)
+        shop.clock.now += 60
+        page.goto(shop.fill)
+        page.get_by_text(
+            re.compile("no answer came.*It is written down as of [0-2][0-9]:[0-5][0-9]")
+        ).wait_for()
+    page.unroute("**/finish/**")
+    tap(page, "DONE" if closed else "Send again")
+    filled(page)
+    late = shop.clock.now - queries.fill(shop.book, shop.names["filling"]).at
+    assert late == pytest.approx(20 * 60 + 60 * closed, abs=30) and shop.done() == 1
 
 
 def test_an_answer_that_was_not_heard_is_asked_again_and_written_once(shop):

@@ -84,6 +84,35 @@ def test_a_list_a_date_a_number_and_the_button_keep_what_stood_there(station):
         assert "button" in place or spot.input_value() == before, place
 
 
+def test_after_the_second_piece_was_scanned_its_weight_is_typed_not_the_first_ones(station):
+    page, names = station
+    page.goto("/do/grind")
+    page.locator("main [name=pieces-0-source]").focus()
+    scan(page, address(names, "reclaimed"))
+    page.keyboard.type("120", delay=120)
+    page.wait_for_timeout(300)
+    scan(page, address(names, "batch"))
+    page.keyboard.type("40", delay=120)
+    found = [page.locator(f"main [name=pieces-{n}-weight_g]").input_value() for n in range(2)]
+    assert found == ["120", "40"]
+    assert page.locator("main [name=pieces-1-source]").input_value() == address(names, "batch")
+
+
+@pytest.mark.parametrize(
+    ("path", "begins"),
+    [
+        ("/do/load?line={line}&batch={batch}", "weight_g"),
+        ("/do/grind?pieces-0-source={reclaimed}", "pieces-0-weight_g"),
+        ("/do/grind", "pieces-0-source"),
+        ("/do/hook-up", "line"),
+    ],
+)
+def test_typing_begins_at_the_first_field_that_nothing_filled_in(station, path, begins):
+    page, names = station
+    page.goto(path.format(**names))
+    assert page.evaluate("document.activeElement.name") == begins
+
+
 def test_a_hand_on_a_choice_sends_the_form_with_enter_as_ever(station):
     page, _ = station
     page.goto("/do/hook-up")

@@ -37,3 +37,20 @@ def test_a_file_that_is_too_large_is_not_sent(page, names):
     with page.expect_navigation():
         page.locator("main button.main").click()
     assert len(sent) == 1
+
+
+def test_a_photograph_that_is_too_large_is_said_where_it_was_taken(page, names):
+    """Twenty million bytes are what the server looks at; the next scan is read as on any other day."""
+    sent = []
+    page.on("request", lambda one: sent.append(one.url) if one.method == "POST" else None)
+    page.goto(f"/cage/{names['line']}")
+    page.set_input_files(
+        "form.scan [type=file]", {"name": "tag.jpg", "mimeType": "image/jpeg", "buffer": b"x" * 20_000_001}
+    )
+    page.get_by_text("This photograph has 20.0 MB; at most 20 MB are taken.").wait_for()
+    assert sent == [] and page.url.endswith(f"/cage/{names['line']}")
+    assert page.evaluate("document.documentElement.dataset.heard") == "stop"
+    with page.expect_navigation():
+        page.keyboard.type(f"HTTP://X/I/{names['waiting']}")
+        page.keyboard.press("Enter")
+    assert page.url.endswith(f"/cage/{names['line']}?tire={names['waiting']}")

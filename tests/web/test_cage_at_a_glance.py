@@ -70,7 +70,9 @@ def test_after_a_pause_it_stands_first_at_the_cage_with_its_minutes(web, names, 
 
 def test_the_hopper_line_says_what_is_in_the_hopper(web, names):
     card = web.words(web.get(f"/cage/{names['line']}")).partition("hopper · regrind")[2][:160]
-    assert "not known" in card and "left of" not in card
+    assert (
+        "about 88 lb in the hopper" in card and "left of" not in card
+    )  # it was emptied, and 40 kg were loaded
     web.do("weigh", item=names["line"], weight_g="30", weight_g__unit="kg")
     for path in (f"/cage/{names['line']}", "/"):
         assert "about 66 lb in the hopper" in web.words(web.get(path))

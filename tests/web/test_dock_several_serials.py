@@ -117,3 +117,51 @@ def shop_of_its_own(helpers, tmp_path):
     made = helpers["the_shop"].Shop.start(str(tmp_path / "own.db"))
     yield made
     made.book.db.close()
+
+
+def test_what_does_not_fit_among_the_codes_is_still_said_when_the_receipt_is_refused(web):
+    """Two labels say two lots: whoever forgot the supplier must not be shown a form that looks as if all were well."""
+    form, words = scanned(web, label("SN40"), label("SN99", lot="LOT-8"))
+    assert "say different things for the lot" in words
+    before = web.head()
+    answer = web.send(form, 422, supplier="", side="A", system="RX-30")
+    assert "say different things for the lot" in web.words(answer) and web.head() == before
+    assert "you had" not in web.words(answer)
+
+
+def without(web, form, code, status=200, **typed):
+    """The page after a touch on what stands beside *code*."""
+    said = form.filled(**typed) | {"without": code}
+    answer = web.client.post("/dock/read", data=said, content_type="multipart/form-data", buffered=True)
+    assert answer.status_code == status, web.said(answer)
+    page = type(web.read("/who"))(answer.get_data(as_text=True))
+    return next(one for one in page.forms if one.action == "/dock"), web.words(answer)
+
+
+def test_one_label_scanned_by_mistake_is_left_out_and_the_others_stay(web):
+    """A tote of another truck among three: nobody scans the three again."""
+    codes = [label("SN40"), label("SN99", lot="LOT-8"), label("SN41"), label("SN42")]
+    form, words = scanned(web, *codes)
+    assert "say different things for the lot" in words
+    form, words = without(web, form, codes[1])
+    assert "say different things" not in words and "SN99" not in words
+    assert value(form, "serials").split() == ["SN40", "SN41", "SN42"] and value(form, "totes") == "3"
+    assert value(form, "lot") == "LOT-7"
+    web.send(form, supplier="Northvale", side="A", system="RX-30")
+    assert "LOT-8" not in web.book.value("SELECT text FROM event ORDER BY seq DESC LIMIT 1")
+
+
+def test_where_the_first_label_was_the_wrong_one_the_others_say_the_lot(web):
+    codes = [label("SN99", lot="LOT-8"), label("SN40"), label("SN41")]
+    form, _ = scanned(web, *codes)
+    form, _ = without(web, form, codes[0], supplier="Northvale")
+    assert value(form, "lot") == "LOT-7" and value(form, "serials").split() == ["SN40", "SN41"]
+    assert value(form, "supplier") == "Northvale"  # what a hand typed stays
+
+
+def test_the_only_label_left_out_leaves_an_empty_form_with_what_was_typed(web):
+    form, _ = scanned(web, label("SN40"))
+    form, words = without(web, form, label("SN40"), supplier="Northvale", lot="LOT-9")
+    assert "codes" not in form.fields and value(form, "supplier_serial") == "" and value(form, "net_g") == ""
+    assert value(form, "supplier") == "Northvale" and value(form, "lot") == "LOT-9"
+    assert "nothing to read" not in words

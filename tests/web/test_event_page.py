@@ -96,3 +96,27 @@ def test_a_mixture_of_parts_shows_each_in_the_readers_units(web):
     web.send(web.form("/preferences"), units="us")
     shown = section(web.get(f"/book/{seq}").get_data(as_text=True), "What was written")
     assert "308.6 lb" in shown and "44.1 lb" in shown  # 140 kg and 20 kg
+
+
+def test_a_fill_follows_its_start_and_its_page_says_from_where(web, names, fill):
+    """Who puts a start right sees beforehand what comes with it, and the fill's own page says why it is another now."""
+    started = web.book.value("SELECT seq FROM fill_start WHERE item = ?", names["sent"])
+    look = web.words(
+        web.send(
+            web.form(f"/book/{started}"),
+            200,
+            look="yes",
+            why="",
+            **{"new-casing_mc": "20", "new-casing_mc__unit": "f"},
+        )
+    )
+    assert "cold start: nothing becomes yes" in look
+    web.send(
+        web.form(f"/book/{started}"),
+        why="misread the gun",
+        **{"new-casing_mc": "20", "new-casing_mc__unit": "f"},
+    )
+    assert queries.fill(web.book, names["sent"]).cold
+    page = web.words(web.get(f"/book/{fill}"))
+    assert f"follows from the correction of event {started}" in page and "misread the gun" in page
+    web.get(f"/book/{web.head()}")

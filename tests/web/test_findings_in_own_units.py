@@ -1,5 +1,7 @@
 """A finding is kept as it was written, in both units; whoever reads it sees those first that they count in."""
 
+import re
+
 import pytest
 
 from fillbook.trace.core import units
@@ -65,3 +67,11 @@ def test_whatever_the_sentences_write_is_found_again(value):
         assert turned.startswith(f"It was {both.partition('(')[2].rstrip(')')} (") and sorted(
             turned
         ) == sorted(f"It was {both}.")
+
+
+def test_nothing_holds_more_than_it_held(web, names):
+    """What is left of a batch is rounded as what it was: "1778 lb left of 1777.5 lb" can't be."""
+    words = web.words(web.get("/regrind"))
+    found = re.findall(r"(?::\d\d)?([\d.]+) lb left of ([\d.]+) lb", words)
+    assert found and all(float(left) <= float(whole) for left, whole in found)
+    assert all("." not in whole for _, whole in found)  # the batch of 160 kg is 352.7 lb

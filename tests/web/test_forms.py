@@ -35,7 +35,7 @@ def typed(names):
         "unhook": {"tote": names["hooked"]},
         "clean": {"line": names["line_2"]},
         "purge": {"line": names["line"], "weight_g": "9"},
-        "load": {"line": names["line"], "batch": names["batch"], "weight_g": "20"},
+        "load": {"line": names["line"], "batch": names["fresh_batch"], "weight_g": "20"},
         "pour cup": {"line": names["line"], "zone": names["zone"]},
         "read cup": {"cup": names["cup"], "is_set": "yes", "hardness": "30 31 29"},
         "take in": {"customer": "Quarry Nine", "size": "23.5-25", "tires": "2"},

@@ -36,6 +36,39 @@ def test_a_page_names_the_field_as_its_caption(web, verb, said, words):
     assert web.head() == before
 
 
+@pytest.mark.parametrize(
+    ("field", "unit", "typed", "expected"),
+    [
+        ("weight_g", "lb", "1e99", "give a number in lb or kg."),
+        ("weight_g", "kg", "1e99", "give a number in kg or lb."),
+        ("weight_g", "lb", "9" * 29, "give a number in lb or kg."),
+        ("pressure_pa", "psi", "abc", "give a number in psi, kPa or bar."),
+        ("mix_e4", "pct", "abc", "give a number in %."),
+    ],
+)
+def test_what_is_no_number_names_every_unit_that_is_taken(web, names, field, unit, typed, expected):
+    """Whose unit stands chosen is not the only one there is: "640 kg" is taken where lb stands."""
+    form = web.form(f"/cage/{names['line_3']}", f"/cage/{names['line_3']}/finish/{names['filling']}")
+    said = {"weight_g": "330", "pressure_pa": "60", field: typed, f"{field}__unit": unit}
+    answer = web.send(form, 422, **said)
+    assert expected in web.words(answer), web.said(answer)
+    web.send(web.form("/preferences"), language="es")
+    answer = web.send(form, 422, **said)
+    assert expected not in web.words(answer) and "un número en " in web.words(answer)
+    assert " or " not in web.said(answer)
+
+
+def test_a_program_names_one_unit_by_its_field(web, names):
+    """Beside the number no other unit is taken there: the field says which it is."""
+    with pytest.raises(ShopError) as refused:
+        acting.act(
+            web.book,
+            acting.Action("weigh", {"item": names["a"], "weight_lb": "1e99"}, who="Sam", shop="BH"),
+            now=names["now"],
+        )
+    assert refused.value.expected == "a number in lb"
+
+
 def test_a_shop_is_begun_with_its_captions_too(empty):
     form = empty.form("/setup")
     answer = empty.send(form, 422, site="LM", name="Lime Works", owner="Dana", timezone="Chicago")

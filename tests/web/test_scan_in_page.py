@@ -110,3 +110,17 @@ def test_the_page_with_tires_that_wait_offers_their_zone_by_hand(web, names):
     form = web.form(f"/do/rack?tires={names['waiting']},{names['second']}", "/do/rack")
     web.send(form, zone=names["zone_2"])
     assert place(web, names["second"]) == ("soaking", names["zone_2"])
+
+
+def test_a_tire_that_soaks_in_a_zone_stands_on_its_page(web, names):
+    """What was scanned there can be checked there, filled or not."""
+    name = ids.pretty(names["waiting"])
+    assert name not in web.words(web.get(f"/racks/{names['zone']}"))
+    take(web, f"lay:{names['zone']}", names["waiting"], request="c" * 32)
+    words = web.words(web.get(f"/racks/{names['zone']}"))
+    assert words.count(name) == 2 and "Laid here just now" in words  # at the top, and where it lies
+    assert "Soaking, not filled yet" in words
+    assert name in web.words(web.get("/racks")) and name in web.words(
+        web.get(f"/racks/now?zone={names['zone']}")
+    )
+    assert name not in web.words(web.get(f"/racks/{names['zone_2']}"))

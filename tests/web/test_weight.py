@@ -2,8 +2,11 @@
 
 import gzip
 import re
+from pathlib import Path
 
 import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
 
 FIRST, LATER = (
     80_000,
@@ -60,7 +63,7 @@ def test_what_is_sent_packed_is_the_page_itself(owners):
         "/lists/tires",
         "/lists/tires.csv",
         "/recall.json?suspect=B-11",
-        "/static/scan.js",
+        "/static/mark.svg",
     ):
         packed = owners.client.get(path, headers=GZIP, buffered=True)
         bare = owners.client.get(path, headers={"Accept-Encoding": "identity"}, buffered=True)
@@ -118,3 +121,19 @@ def test_a_packed_style_sheet_lacks_its_comments_and_nothing_else(web):
     assert not re.search(r"""["'][^"'\n]*/\*""", whole)
     pieces = re.split(r"/\*.*?\*/", whole, flags=re.DOTALL)
     assert "".join("".join(pieces).split()) == "".join(packed.split())
+
+
+@pytest.mark.parametrize("name", sorted(path.name for path in (ROOT / "static").glob("*.js")))
+def test_a_packed_script_lacks_comments_and_nothing_else(web, name):
+    """Each line of it is there, up to a comment; what looks like one in a string or an expression would be lost, so there is none."""
+    whole = (ROOT / "static" / name).read_text(encoding="utf-8")
+    packed = gzip.decompress(web.client.get(f"/static/{name}", headers=GZIP, buffered=True).data).decode()
+    assert "`" not in whole, "a template over several lines could hold what looks like a comment"
+    kept = iter(packed.splitlines())
+    for line in whole.splitlines():
+        if not line.strip().startswith("//"):
+            now = next(kept)
+            assert line.startswith(now), now
+            lost = line[len(now) :]
+            assert not lost or re.fullmatch(r" +// [^\"'`]*", lost), lost
+    assert next(kept, None) is None

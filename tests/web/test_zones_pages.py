@@ -351,3 +351,20 @@ def test_a_tote_shows_how_warm_it_was_kept(web, names, clock):
     clock.now += 4 * 3600
     answer = web.client.get(f"/i/{names['spare_a']}")
     assert "How warm it was kept" in web.words(answer) and "unobserved 4 h 00 min" in web.words(answer)
+
+
+def test_the_page_of_a_zone_that_was_voided_says_so(web, clock):
+    web.choose("Dana")
+    web.do("add zone", name="loft")
+    zone, seq = web.book.value("SELECT item FROM zone WHERE name = 'loft'"), web.head()
+    web.send(web.form(f"/book/{seq}"), void="yes", why="typed twice")
+    for page in (
+        f"/zones/{zone}",
+        f"/zones/{zone}/tokens",
+        f"/zones/{zone}/file",
+        f"/racks/{zone}",
+        f"/i/{zone}",
+    ):
+        answer = web.client.get(page)
+        assert answer.status_code < 500, page
+    assert "was voided" in web.words(web.get(f"/zones/{zone}", 404))

@@ -144,6 +144,25 @@ def test_a_used_id_is_not_voided_under_its_user(shop):
     shop.check()
 
 
+@pytest.mark.parametrize("change", ["void", "another"])
+def test_a_tire_of_a_paper_sheet_is_not_taken_away_under_its_fill(shop, change):
+    """Its ID was given out with the sheet, not when it was taken in: what was done with it counts all the same."""
+    shop.ready_line()
+    tire, other = shop.act("reserve ids", tires=2).ids
+    taken = shop.act("take in", reserved=[tire], customer="Quarry Nine", size="23.5-25").seq
+    asked = {"void": True} if change == "void" else {"reserved": [other]}
+    shop.fill(tire)
+    before = shop.fingerprint()
+    with pytest.raises(Conflict, match=r"used by later events .*fill started"):
+        shop.correct(taken, **asked)
+    assert shop.fingerprint() == before and queries.tire(shop.book, tire)
+    shop.correct(shop.head, void=True)
+    shop.correct(shop.head - 2, void=True)
+    shop.correct(taken, **asked)
+    assert shop.state(tire) == "reserved"
+    shop.check()
+
+
 @pytest.mark.parametrize("use", ["purge", "clean", "pour cup", "set limit"])
 def test_a_line_in_use_is_not_voided(shop, use):
     line = shop.lead("add line", name="line 3")
@@ -154,6 +173,18 @@ def test_a_line_in_use_is_not_voided(shop, use):
     shop.act(use, **fields)
     with pytest.raises(Conflict, match="used by later events"):
         shop.correct(line.seq, void=True)
+
+
+def test_who_is_voided_is_still_named_by_what_they_did(shop):
+    """A name entered for who never was here is taken away; an act in that name still says whose it was."""
+    kim = queries.person(shop.book, shop.site, "Kim")["item"]
+    added = shop.book.value("SELECT seq FROM person WHERE item = ?", kim)
+    shop.act("purge", who="Kim", line="line 1", weight_kg=3)
+    shop.correct(added, who="Dana", void=True)
+    assert queries.name_of(shop.book, kim) == "Kim"
+    with pytest.raises(ShopError, match="not in this book"):
+        shop.act("purge", who="Kim", line="line 1", weight_kg=3)
+    shop.check()
 
 
 @pytest.mark.parametrize("use", ["read temperature", "log temperatures"])
@@ -186,6 +217,19 @@ def test_a_system_with_totes_keeps_its_name(shop):
             shop.correct(added.seq, **fields)
     shop.correct(added.seq, parts_b=2)
     assert queries.system(shop.book, shop.site, "QM-12").ratio_b == 2
+    shop.check()
+
+
+def test_a_corrected_ratio_says_what_it_does_not_split_anew(shop):
+    added = shop.lead("add system", name="QM-12", parts_a=1, parts_b=3)
+    assert shop.correct(added.seq, parts_b=2).findings == ()
+    shop.ready_line(system="QM-12")
+    tire = shop.fill(kg=90)
+    done = shop.correct(added.seq, parts_b=1)
+    assert [f["code"] for f in done.findings] == ["split as before"]
+    assert sum(best for (side, _), (_, best, _) in shop.links(tire).items() if side == "A") == 30_000
+    other = shop.fill(kg=90)
+    assert sum(best for (side, _), (_, best, _) in shop.links(other).items() if side == "A") == 45_000
     shop.check()
 
 

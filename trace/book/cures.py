@@ -248,15 +248,15 @@ def _source_holds(
     for name, members in sorted(groups.items()):
         if not members:
             continue
-        share = _share_of(book, tire, members, numbers, least)
+        share = share_of(book, tire, members, numbers, least)
         straight = exposure.direct(own, members).get(tire, exposure.NO_GRAMS)
         if share >= max(least, 1) or straight.best > 0:
             found.append((name, share))
     return found
 
 
-def _share_of(book: Book, tire: str, members: set[str], numbers: dict[str, int], least: int) -> int:
-    """The share of *tire* that is *members* together, in ten-thousandths.
+def share_of(book: Book, tire: str, members: set[str], numbers: dict[str, int], least: int) -> int:
+    """The share of *tire*, or a batch, that is *members* together, in ten-thousandths.
 
     Ancestors that hold less than a hundredth of the threshold are only followed where they could lift the share to it.
     """

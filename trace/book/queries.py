@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from fillbook.trace.book.opening import Book, Row
 from fillbook.trace.core import ids, limits
 from fillbook.trace.core.errors import UnknownItem
+from fillbook.trace.core.quote import quoted
+from fillbook.trace.core.unseen import as_seen
 
 NOWHERE = Row(state=None, place="", since=0, seq=0)
 
@@ -129,9 +132,12 @@ def zones(book: Book, shop: str) -> list[Row]:
 
 def person(book: Book, shop: str, said: str) -> Row:
     """The person of this name or badge."""
-    text = said.strip()
+    text = as_seen(said).strip()
     found = book.rows(
-        "SELECT item, name, role FROM person WHERE shop = ? AND lower(name) = lower(?)", shop, text
+        "SELECT item, name, role FROM person WHERE shop = ? AND lower(name) IN (lower(?), lower(?))",
+        shop,
+        text,
+        said.strip(),
     )
     if not found:
         try:
@@ -144,7 +150,9 @@ def person(book: Book, shop: str, said: str) -> Row:
         names = ", ".join(p.name for p in people(book, shop)) or "nobody yet"
         why = "is not in this book" if not found else "is the name of several; use the badge"
         raise UnknownItem(
-            f"The person {text!r} {why}. The book knows: {names}.", field="who", expected="a name or badge"
+            f"The person {quoted(text)} {why}. The book knows: {names}.",
+            field="who",
+            expected="a name or badge",
         )
     return found[0]
 
@@ -152,8 +160,9 @@ def person(book: Book, shop: str, said: str) -> Row:
 def by_name(book: Book, shop: str, kind: str, text: str) -> str | None:
     table = {"Z": "zone", "U": "line", "P": "person"}[kind]
     return book.value(
-        f"SELECT item FROM {table} WHERE shop = ? AND lower(name) = lower(?)", shop, text.strip()
-    )
+        f"SELECT item FROM {table} WHERE shop = ? AND lower(name) IN (lower(?), lower(?))",
+        shop, as_seen(text).strip(), text.strip(),
+    )  # fmt: skip
 
 
 # -- items ---------------------------------------------------------------------------------------------------------------------
@@ -216,7 +225,15 @@ def name_of(book: Book, item: str) -> str:
         return item
     table = {"Z": "zone", "U": "line", "P": "person"}.get(ids.kind_of(item))
     named = book.value(f"SELECT name FROM {table} WHERE item = ?", item) if table else None
-    return named or ids.pretty(item)
+    return named or (table and _was_called(book, item)) or ids.pretty(item)
+
+
+def _was_called(book: Book, item: str) -> str:
+    """The name of a person, line or zone whose event was voided: what they did before still says who it was."""
+    text = book.value(
+        "SELECT e.text FROM item i JOIN event e ON e.shop = i.shop AND e.seq = i.seq WHERE i.code = ?", item
+    )
+    return str(json.loads(text)["body"]["said"].get("name", "")) if text else ""
 
 
 def timeline(book: Book, item: str) -> list[Row]:
@@ -349,6 +366,12 @@ def lot_totes(book: Book, shop: str, supplier: str, lot: str) -> list[Row]:
 
 def find_lot(book: Book, shop: str, said: str) -> Row | None:
     """The one lot written as ``LOT`` or ``SUPPLIER/LOT``; None where none is, UnknownItem where several suppliers use it."""
+    if found := _lot_as_written(book, shop, as_seen(said)):
+        return found
+    return _lot_as_written(book, shop, said) if as_seen(said) != said else None
+
+
+def _lot_as_written(book: Book, shop: str, said: str) -> Row | None:
     text = said.strip().removeprefix("lot ").strip()
     from fillbook.trace.book.search_words import plain_word
 
@@ -405,8 +428,21 @@ def open_fill(book: Book, line: str, at: int | None = None) -> Row | None:
     return None if done or gone else row
 
 
-def start_of(book: Book, tire: str) -> Row | None:
-    return book.one("SELECT * FROM fill_start WHERE item = ? ORDER BY at DESC, seq DESC LIMIT 1", tire)
+def event_of_request(book: Book, shop: str, request: str) -> int | None:
+    """The event that was written for this request; None where none was."""
+    return book.value("SELECT seq FROM event WHERE shop = ? AND request = ?", shop, request)
+
+
+def start_of(book: Book, tire: str, at: int = 2**53) -> Row | None:
+    """How a tire's fill was started or went on last, by *at*."""
+    return book.one(
+        "SELECT * FROM fill_start WHERE item = ? AND at <= ? ORDER BY at DESC, seq DESC LIMIT 1", tire, at
+    )
+
+
+def starts_of(book: Book, tire: str) -> list[Row]:
+    """The start of a tire's fill, and each time it went on after it was interrupted, the oldest first."""
+    return book.rows("SELECT * FROM fill_start WHERE item = ? ORDER BY at, seq", tire)
 
 
 def off_ratio_at(book: Book, line: str, at: int, but: int | None = None) -> bool:
@@ -432,11 +468,13 @@ def last_fill_on(book: Book, line: str, at: int) -> Row | None:
     )
 
 
-def used_of(book: Book, item: str) -> int:
-    """Grams of *item* that went into draws and batches (best)."""
+def used_of(book: Book, item: str, but: str = "") -> int:
+    """Grams of *item* that went into draws and batches (best); *but*: one of them that is not counted."""
     return book.value(
-        "SELECT coalesce(sum(k.best_g), 0) FROM link k JOIN item i ON i.num = k.parent WHERE i.code = ?", item
-    )
+        "SELECT coalesce(sum(k.best_g), 0) FROM link k JOIN item i ON i.num = k.parent WHERE i.code = ? "
+        "AND k.child <> coalesce((SELECT num FROM item WHERE code = ?), 0)",
+        item, but,
+    )  # fmt: skip
 
 
 def given_by(book: Book, item: str) -> int:

@@ -8,7 +8,7 @@ gravity and the Fahrenheit scale are exact by definition).
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
@@ -126,7 +126,7 @@ def parse(dimension: str, unit: str, typed: int | Decimal | str, field: str | No
     Raises Nonsense, naming *field* and what was expected.
     """
     known = _unit(dimension, unit)
-    expected = f"a number in {known.words}"
+    expected = number_in(dimension, [unit])
     name = called(field or dimension, unit)
     shown = quoted(typed)[1:-1]
 
@@ -167,6 +167,21 @@ def parse(dimension: str, unit: str, typed: int | Decimal | str, field: str | No
     if least is not None and value < least:
         raise nonsense(f'{name} "{shown}" is less than there can be: give {expected}.')
     return Quantity(dimension, value, f"{text} {known.words}")
+
+
+def number_in(dimension: str, taken: Sequence[str]) -> str:
+    """What is expected where a number in one of the units *taken* is: ``a number in kg``, or in each that may be named beside it.
+
+    >>> number_in("mass", ["lb", "kg"]), number_in("pressure", ["psi", "kpa", "bar"])
+    ('a number in lb or kg', 'a number in psi, kPa or bar')
+
+    Raises Nonsense for a unit the dimension does not have.
+    """
+    words = [_unit(dimension, unit).words for unit in taken]
+    if len(words) == 1:
+        return f"a number in {words[0]}"
+    others, last = ", ".join(words[:-1]), words[-1]
+    return f"a number in {others} or {last}"
 
 
 def with_unit(dimension: str, typed: str) -> tuple[str, str] | None:

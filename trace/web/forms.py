@@ -23,6 +23,12 @@ from fillbook.trace.work.ask import Item, fields_of
 
 # Notes after an act; they travel in a cookie, of which browsers take 4 kB
 SAID_AT_ONCE, LONGEST_SAID = 4, 500
+#: What is over by the time its button is touched: where there was no connection, it is entered as of then. What a page lets somebody do
+#: first, such as to begin a fill, begins when the book says so.
+OVER_WHEN_PRESSED = (
+    "finish fill", "pause", "abandon", "hook up", "unhook", "odd flow", "leak", "purge", "pour cup", "read cup", "read temperature",
+)  # fmt: skip
+LATE_S, OLDEST_S = 60, 7 * 86_400
 REQUEST = re.compile("[A-Za-z0-9_-]{1,64}")
 #: A caption that begins so is set in quotation marks: "Why is missing" would read as a question.
 ASKING = re.compile(r"(?:why|what|how|which|who|whose|where|when)\b", re.IGNORECASE)
@@ -79,6 +85,7 @@ class Form:
         self.looked_at_after: tuple[str, ...] = ()
         # What stops it is known before it is sent: the reason to override is asked at once
         self.stopped = False
+        self.waited = 0  # seconds since its button was touched first, where no connection let it through
         self.asked = ""  # what was asked back: sent once more as it is, it is meant
         self.begins = False  # the first page says so, once it has seen the code
         person = here.who() if g.get("shop") else None
@@ -154,6 +161,7 @@ class Form:
             self.said.setdefault(name, value)
         self.asked = self.said.get("asked", "") or self.asked
         self.pin = self.said.pop("pin", "")
+        self.waited = here.number(said.get("waited", "")) or 0
         sent = said.get("request", "")
         if REQUEST.fullmatch(sent):  # a device's requests begin otherwise: no page uses up their numbers
             self.request_id = sent
@@ -184,11 +192,23 @@ class Form:
         if person and signed_by == person["item"]:
             signed_by = None  # who works here signs for themself
         return acting.Action(
-            self.verb.name, fields, at=self.said.get("at", "").strip() or None,
+            self.verb.name, fields, at=self.said.get("at", "").strip() or self._as_of(),
             who=person["item"] if person else self.said.get("who") or None, signed_by=signed_by,
             override=override or None, request=self.request_id, station=session.get("station"), shop=g.get("shop"),
             saw=self.saw, saw_items=tuple(self.about),
         )  # fmt: skip
+
+    @property
+    def is_over(self) -> bool:
+        """Whether what it says has happened by the time its button is touched."""
+        return self.verb.name in OVER_WHEN_PRESSED
+
+    def _as_of(self) -> int | None:
+        """When its button was touched, if that is a while ago and the book has not heard of it since: seconds of UTC, else None."""
+        if not self.is_over or not LATE_S <= self.waited <= OLDEST_S:
+            return None
+        heard = queries.event_of_request(here.book(), here.shop(), self.request_id) if g.get("shop") else None
+        return here.now() - self.waited if heard is None else None
 
     def refuse(self, trouble: ShopError) -> None:
         """Keep why it was refused; after a conflict the form is a new one, drawn with what the book says now."""
@@ -206,7 +226,8 @@ class Form:
         if here.who() is None and self.said.get("who"):
             g.shop = answer.shop
             here.choose(queries.person(here.book(), answer.shop, self.said["who"])["item"])
-        notes = [finding["words"] for finding in answer.findings if not finding["holds"]]
+        # what is said alike of several tires is said once
+        notes = list(dict.fromkeys(finding["words"] for finding in answer.findings if not finding["holds"]))
         for words in notes[:SAID_AT_ONCE]:
             flash(words[:LONGEST_SAID], "look")
         if len(notes) > SAID_AT_ONCE:

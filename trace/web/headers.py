@@ -78,11 +78,18 @@ def pack(answer: Response) -> Response:
     return answer
 
 
+#: A comment of a script, on a line of its own or behind the end of a statement; in no string, since none goes over several lines and
+#: behind a comment no quote is closed. A comment that holds a quote stays.
+ASIDE = re.compile(rb"(?m)^[ \t]*//[^\n]*\n|(?<=[;{},)])[ ]+// [^\"'`\n]*$")
+
+
 @lru_cache(maxsize=64)
 def _packed_once(data: bytes, kind: str) -> bytes:
-    """A file of ours, packed as small as it gets, once; a style sheet without its comments, which are an eighth of it."""
+    """A file of ours, packed as small as it gets, once; without its comments, which are an eighth of a style sheet or a script."""
     if kind == "text/css":
         data = re.sub(rb"/\*.*?\*/\s*", b"", data, flags=re.DOTALL)
+    elif kind == "text/javascript":
+        data = ASIDE.sub(b"", data)
     return gzip.compress(data, 9, mtime=0)
 
 

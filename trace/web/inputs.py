@@ -18,7 +18,7 @@ from fillbook.trace.web import here, limit_form, wording
 from fillbook.trace.web.languages import choice
 from fillbook.trace.work.ask import Field, Item, Measure, When, Words, fields_of
 
-FEW = 4  # so many choices are shown side by side, more in a list
+FEW = 6  # so many choices are shown side by side, more in a list
 US_UNITS = {
     "mass": "lb",
     "temperature": "f",

@@ -69,11 +69,12 @@ def status_of(trouble: ShopError) -> int:
 def page(words: str, status: int) -> tuple[str, int]:
     g.setdefault("shop", None)
     headline = HEADLINES.get(status, "That did not work")
-    scanned = request.form.get("code", "") if request.method == "POST" and status != 413 else ""
+    said = {} if request.method != "POST" else leading.said_first(request) if status == 413 else request.form
+    scanned = said.get("code", "")
     back = ""
     # The next scan is read as if there had been none before it
-    if request.endpoint == "scan.scan" and status != 413:
-        g.scan_from = leading.page_said(request.form.get("from", ""))
+    if request.endpoint == "scan.scan":
+        g.scan_from = leading.page_said(said.get("from", ""))
         back = leading.back_to(g.scan_from)
     return render_template(
         "shared/trouble.html", words=words, status=status, headline=headline, scanned=scanned, back=back

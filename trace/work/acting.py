@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from fillbook.trace.book import apply, drafts, journal, queries
@@ -99,11 +99,26 @@ def act(book: Book, action: Action, *, now: int, most: str | None = None) -> Ans
         # What was typed at the tire and not sent is of no use any more, on whichever device
         if verb.name == "finish fill":
             drafts.erase(book, shop, ask.tire)  # type: ignore[attr-defined]
-        if correcting is not None:
-            from fillbook.trace.work.corrections import check_after
-
-            check_after(floor, event)
+        if correcting is not None or (verb.name in ("finish fill", "pour cup") and at < now):
+            _correct_what_follows(chain, floor, event)
         return answer
+
+
+def _correct_what_follows(chain: journal.Chain, floor: Floor, event: journal.Event) -> None:
+    """After a correction or a late entry: refuse it where others stand on what it pulls away, and work out anew what took something
+    from it."""
+    from fillbook.trace.work.corrections import check_after
+    from fillbook.trace.work.following import following
+
+    if event.corrects is not None:
+        check_after(floor, event)
+    for body in following(floor, event):
+        correcting, before, at = body.pop("correcting"), body.pop("bore_on"), body.pop("happened_at")
+        also = replace(
+            event, kind="correct", seq=chain.seq + 1, prev=chain.head, happened_at=at, body=body, corrects=correcting, request=None
+        )  # fmt: skip
+        _write(floor.book, chain, also, before)
+        check_after(floor, also)
 
 
 def _write(book: Book, chain: journal.Chain, event: journal.Event, before: Any = None) -> Answer:

@@ -21,8 +21,10 @@ from pydantic import BaseModel, ConfigDict, TypeAdapter, ValidationError
 
 from fillbook.trace.core import ids, reasons, times, units
 from fillbook.trace.core.errors import Nonsense, WrongKind
+from fillbook.trace.core.unseen import as_seen
 
 LONGEST = 200
+REPEATED = 80
 
 
 class Ask(BaseModel):
@@ -162,8 +164,11 @@ def fields_of(model: type[Ask]) -> list[Field]:
 
 
 def clean(text: str, field: str, longest: int = LONGEST) -> str:
-    """*text* in composed form and without blanks at its ends; raises Nonsense for control characters and over-long text."""
-    text = unicodedata.normalize("NFC", text).strip()
+    """*text* in composed form, without characters that nobody sees and blanks at its ends.
+
+    Raises Nonsense for control characters and over-long text.
+    """
+    text = unicodedata.normalize("NFC", as_seen(text)).strip()
     bad = next(
         (c for c in text if unicodedata.category(c) in ("Cc", "Cs", "Co") or c in "\u2028\u2029\u202e\u202d"),
         None,
@@ -223,7 +228,7 @@ def read(model: type[Ask], said: Mapping[str, Any], how: Reading, where: str = "
         name = next(iter(left))
         takes = ", ".join(a for f in fields_of(model) for a in f.accepts[:1])
         raise Nonsense(
-            f"{where}{name} is not a field here. It takes: {takes or 'nothing'}.",
+            f"{where}{name[:REPEATED]} is not a field here. It takes: {takes or 'nothing'}.",
             field=where + name,
             expected=takes,
         )
@@ -285,13 +290,19 @@ def _as_written(raw: Any) -> Any:
     return _Number(raw) if isinstance(raw, Decimal) else raw
 
 
+def _repeated(raw: Any) -> str:
+    """What was said, as an answer repeats it: not more of it than shows what is meant."""
+    whole = repr(raw)
+    return whole if len(whole) <= REPEATED else f"{whole[:REPEATED]}…"
+
+
 def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
     if one.sub is not None:
         if isinstance(raw, str):
             raw = short_form(raw, spot)
         if not isinstance(raw, Mapping):
             raw = _as_written(raw)
-            raise Nonsense(f"{spot} is a group of fields, such as {{…}}, not {raw!r}.", field=spot)
+            raise Nonsense(f"{spot} is a group of fields, such as {{…}}, not {_repeated(raw)}.", field=spot)
         return read(one.sub, raw, how, spot + ".")
     if isinstance(one.mark, Measure):
         return _measure(one.mark, one.name, said_as, raw, how, spot)
@@ -300,13 +311,13 @@ def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
         if how.stored and type(raw) is int:
             return raw
         if not isinstance(raw, str):
-            raise Nonsense(f"{spot} is a time such as 2026-10-03 08:00, not {raw!r}.", field=spot)
+            raise Nonsense(f"{spot} is a time such as 2026-10-03 08:00, not {_repeated(raw)}.", field=spot)
         typed = times.parse(raw, how.timezone, field=spot)
         how.typed[spot] = f"{typed.typed} {typed.zone}"
         return typed.at
     if isinstance(one.mark, Item):
         if not isinstance(raw, str):
-            raise Nonsense(f"{spot} is an ID or a label's address, not {raw!r}.", field=spot)
+            raise Nonsense(f"{spot} is an ID or a label's address, not {_repeated(raw)}.", field=spot)
         if raw.strip().lower() in one.mark.also:
             return raw.strip().lower()
         return how.item(clean(raw, spot), one.mark.kinds, spot)
@@ -323,13 +334,18 @@ def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
     if one.kind is dict:
         if not isinstance(raw, Mapping):
             raise Nonsense(
-                f'{spot} is a group of fields, such as {{"net_kg": 950}}, not {raw!r}.', field=spot
+                f'{spot} is a group of fields, such as {{"net_kg": 950}}, not {_repeated(raw)}.', field=spot
             )
         return {str(name): plain(part) for name, part in raw.items()}
     if one.kind is str:
         if isinstance(raw, bool) or not isinstance(raw, str | int | Decimal):
-            raise Nonsense(f"{spot} is a text, not {raw!r}.", field=spot)
+            raise Nonsense(f"{spot} is a text, not {_repeated(raw)}.", field=spot)
         if isinstance(one.mark, Words) and one.mark.lines:
+            if any("\ud800" <= c <= "\udfff" for c in str(raw)):
+                raise Nonsense(
+                    f"{spot} holds half a character (a lone surrogate); send the file as it was written.",
+                    field=spot,
+                )
             return str(raw)
         text = clean(str(raw), spot, one.mark.longest if isinstance(one.mark, Words) else LONGEST)
         if isinstance(one.mark, Words) and one.mark.reason and text and not how.stored:
@@ -349,13 +365,15 @@ def _value(one: Field, said_as: str, raw: Any, how: Reading, spot: str) -> Any:
             "0",
         ):
             return raw.strip().lower() in ("yes", "true", "on", "1")
-        raise Nonsense(f"{spot} is yes or no, not {raw!r}.", field=spot, expected="yes or no")
+        raise Nonsense(f"{spot} is yes or no, not {_repeated(raw)}.", field=spot, expected="yes or no")
     if one.kind is int:
         if isinstance(raw, str) and raw.strip().isdecimal() and len(raw) < 12:
             return int(raw)
         if isinstance(raw, int) and not isinstance(raw, bool) and abs(raw) < 10**12:
             return raw
-        raise Nonsense(f"{spot} is a whole number, not {raw!r}.", field=spot, expected="a whole number")
+        raise Nonsense(
+            f"{spot} is a whole number, not {_repeated(raw)}.", field=spot, expected="a whole number"
+        )
     return raw
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 from pydantic import Field
@@ -71,7 +72,9 @@ def correct(ask: Correct, floor: Floor) -> dict[str, Any]:
         _refuse_if_used(floor, target)
         body, before = None, apply.take_away(floor.book, floor.shop, ask.event)
     else:
-        body, before = _new_body(ask, floor, target, now, happened)
+        body, before = new_body(ask, floor, target, now, happened)
+        if target.kind == "add system":
+            _note_the_ratio(floor, now.body["said"], body["said"])
     for item in dict.fromkeys([*apply.touched(now.body), *apply.touched(body or {})]):
         if ids.kind_of(item) == "F" and queries.place_of(floor.book, item).state in (
             "released",
@@ -91,6 +94,20 @@ def correct(ask: Correct, floor: Floor) -> dict[str, Any]:
         "happened_at": happened,
         "said_at": floor.at,
     }
+
+
+def _note_the_ratio(floor: Floor, before: dict[str, Any], now: dict[str, Any]) -> None:
+    """What was drawn is not split anew, a shop's whole past in one act: it is said."""
+    drawn = floor.book.value(
+        "SELECT 1 FROM line_act a JOIN tote t ON t.item = a.item WHERE a.shop = ? AND a.what = 'hook' AND lower(t.system) = lower(?) LIMIT 1",
+        floor.shop, now["name"],
+    )  # fmt: skip
+    if drawn and any(before[part] != now[part] for part in ("parts_a", "parts_b")):
+        floor.note(
+            "split as before",
+            f"What was drawn of {now['name']} until now keeps the shares of side A and side B it was booked with; the corrected ratio "
+            "splits what is drawn from now on.",
+        )
 
 
 #: Facts that name a line or a zone without moving anything: (kind, table, column).
@@ -131,7 +148,7 @@ def _refuse_if_used(floor: Floor, target: journal.Event) -> None:
             )
 
 
-def _new_body(
+def new_body(
     ask: Correct, floor: Floor, target: journal.Event, now: journal.Event, happened: int
 ) -> tuple[dict[str, Any], Any]:
     """The event's whole new body: its verb run again on the changed fields, with its own facts taken away and its IDs kept."""
@@ -173,11 +190,19 @@ def _new_body(
     said_again = stored(again, new.blobs)
     for digest, data in {**extra.pop("blobs", {}), **new.blobs}.items():
         keep_blob(floor.book, digest, data)
-    kept = {
-        k: v for k, v in now.body["said"].get("typed", {}).items() if k not in how.typed and k in said_again
-    }
-    typed = {**kept, **how.typed}
+    asked = {name: one.name for one in fields_of(changed.ask) for name in (one.name, *one.accepts)}
+    anew = {asked.get(name, name) for name in ask.fields}
+
+    def is_new(spot: str) -> bool:
+        """Whether what was typed at *spot*, such as ``pieces[0].weight_kg``, is of a field that this correction says anew."""
+        return asked.get(re.split(r"[.\[]", spot)[0]) in anew
+
+    # What it leaves alone still says what was typed when it was written
+    typed = {k: v for k, v in now.body["said"].get("typed", {}).items() if not is_new(k)}
+    typed |= {k: v for k, v in how.typed.items() if is_new(k)}
     whole = said_again | ({"typed": typed} if typed else {}) | ({"override": override} if override else {})
+    if ask.happened is None and "typed_at" in now.body["said"]:
+        whole["typed_at"] = now.body["said"]["typed_at"]
     return {"said": whole, "ids": new.ids, "findings": [f.plain() for f in new.findings], **extra}, before
 
 
@@ -202,6 +227,9 @@ def check_after(floor: Floor, event: journal.Event) -> None:
     for item in dict.fromkeys(item for body in bodies for item in apply.touched(body)):
         if ids.kind_of(item) == "F":
             _cut_out_before_it_was_ground(floor, item)
+    if target.kind == "take in":
+        for item in dict.fromkeys(item for body in bodies for item in body.get("tires", [])):
+            _still_taken_in(floor, item)
     if target.kind == "add system":
         name = floor.book.value(
             "SELECT t.system FROM tote t WHERE t.shop = ? AND NOT EXISTS "
@@ -234,6 +262,21 @@ def _not_used_before(floor: Floor, item: str, seq: int, happened: int) -> None:
         raise Conflict(
             f"{ids.pretty(item)} can't have come in at {floor.say(happened)}, because the book uses it from "
             f"{floor.say(first.at)} on ({first.words}): correct that first.",
+            field="event",
+        )
+
+
+def _still_taken_in(floor: Floor, tire: str) -> None:
+    """An ID of a paper sheet was not minted here; its tire isn't taken away either once something was done with it."""
+    if queries.tire(floor.book, tire) is not None:
+        return
+    used = floor.book.one(
+        "SELECT seq, words FROM touch WHERE item = ? AND state NOT IN ('reserved', 'void') ORDER BY at, seq LIMIT 1",
+        tire,
+    )
+    if used:
+        raise Conflict(
+            f"{ids.pretty(tire)} is used by later events (event {used.seq}: {used.words}); void those first.",
             field="event",
         )
 

@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from fillbook.trace.book import hopper, on_hold, queries, spans, usual
+from fillbook.trace.book import held_within, hopper, on_hold, queries, spans, usual
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids, times, tires, units
 from fillbook.trace.core.errors import Conflict, Nonsense, UnknownItem
@@ -157,7 +157,7 @@ def start_fill(ask: StartFill, floor: Floor) -> dict[str, int]:
             f"{name} is {state.state} already; a casing that is filled again is taken in anew and gets a new tag.",
             field="tire",
         )
-    started = queries.start_of(floor.book, ask.tire)
+    started = _started_already(floor, ask.tire)
     if started:
         raise Nonsense(
             f"{name} was started at {floor.say(started.at)} already (event {started.seq}); "
@@ -168,6 +168,14 @@ def start_fill(ask: StartFill, floor: Floor) -> dict[str, int]:
     for code, words, item in _line_findings(floor, ask.line):
         floor.stop(code, words, item or ask.tire, field="line")
     mix = mix_of(floor, ask.tire, ask.line, None)
+    for source, share_e4 in held_within.in_hopper(floor.book, ask.line, floor.at, mix):
+        floor.stop(
+            "held within",
+            f"What is in the hopper of {line} may be {share_e4 / 100:.2f} % {source}, which is on hold; with {mix / 100:g} % regrind {name} "
+            "would have to wait for that.",
+            ask.tire,
+            field="line",
+        )
     if mix and "R" not in queries.connected(floor.book, ask.line, floor.at):
         floor.stop(
             "no regrind loaded",
@@ -198,6 +206,15 @@ def start_fill(ask: StartFill, floor: Floor) -> dict[str, int]:
                 ask.tire,
             )
     return {"soaked_s": queries.soaked_s(floor.book, ask.tire, floor.at)}
+
+
+def _started_already(floor: Floor, tire: str) -> Row | None:
+    """Another start of this fill. That it was interrupted later and went on then is none, so the start itself can be corrected."""
+    return floor.book.one(
+        "SELECT s.at, s.seq FROM fill_start s JOIN event e ON e.shop = s.shop AND e.seq = s.seq "
+        "WHERE s.item = ? AND (e.kind <> 'resume' OR s.at <= ?) ORDER BY s.at DESC, s.seq DESC LIMIT 1",
+        tire, floor.at,
+    )  # fmt: skip
 
 
 def _check_stretched(floor: Floor, tire: str) -> None:
@@ -288,7 +305,8 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
     line = ask.line or (started.line if started else None)
     if line is None:
         raise Nonsense(f"The start of {name} was not entered; say on which line it was filled.", field="line")
-    began = ask.started if ask.started is not None else (started.at if started else floor.at - UNSTARTED_S)
+    starts = queries.starts_of(floor.book, ask.tire)  # more than one, where it was interrupted
+    began = ask.started if ask.started is not None else (starts[0].at if starts else floor.at - UNSTARTED_S)
     if began > floor.at:
         raise Nonsense(
             f"{name} can't have been finished at {floor.say(floor.at)}: it was started at {floor.say(began)}.",
@@ -317,7 +335,8 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
             field="weight_kg",
         )
     resumed = queries.last_touch(floor.book, ask.tire, "filling", floor.at)
-    part_from = resumed if before and resumed is not None else began
+    elsewhere = len(starts) > 1 and starts[0].line != line
+    part_from = resumed if resumed is not None and (before or elsewhere) else began
     draws = []
     if ask.weight_g > before:
         draws.append(draw(floor, line, ask.tire, "main", ask.weight_g - before, mix, ask.basis))
@@ -327,8 +346,8 @@ def finish_fill(ask: FinishFill, floor: Floor) -> dict[str, Any]:
         )
         draws.append(draw(floor, line, ask.tire, "top-up", ask.topup_g, topup_mix, ask.basis))
     _note_findings(ask, floor, line, draws, part_from)
-    known = [started.bay_mc, started.casing_mc, started.mix_mc] if started else []
-    if not known or known[-1] is None:
+    known = [value for one in starts for value in (one.bay_mc, one.casing_mc, one.mix_mc)]
+    if all(one.mix_mc is None for one in starts):
         known.append(_mix_at_the_cup(floor, line))
     cold = any(value is not None and value < floor.limit("cold_start_below") for value in known)
     return {

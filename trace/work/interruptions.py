@@ -23,7 +23,7 @@ def _being_filled(
 ) -> tuple[str, int]:
     """The line and the start of the fill that is open on *tire*; Nonsense where none is."""
     state = floor.must_exist(tire, doing)
-    start = queries.start_of(floor.book, tire)
+    start = queries.start_of(floor.book, tire, floor.at)
     if state.state not in states or start is None:
         raise Nonsense(
             f"{ids.pretty(tire)} is {state.state}; {doing} needs a fill that is under way.", field="tire"
@@ -73,7 +73,7 @@ def resume(ask: Resume, floor: Floor) -> dict[str, Any]:
         raise Nonsense(
             f"{ids.pretty(ask.tire)} is {state.state}; only an interrupted fill goes on.", field="tire"
         )
-    start = queries.start_of(floor.book, ask.tire)
+    start = queries.start_of(floor.book, ask.tire, floor.at)
     if start is None:
         raise Nonsense(f"The start of {ids.pretty(ask.tire)} was voided; start its fill anew.", field="tire")
     line = ask.line or start.line
@@ -178,12 +178,13 @@ def pour_heel(ask: PourHeel, floor: Floor) -> dict[str, Any]:
         )
     if one.system.lower() != other.system.lower():
         floor.stop("mixed systems", f"{one.system} and {other.system} are never mixed.", ask.into)
+    mixture = floor.mint("L")[0]
     rest = (
         other.net_g
-        - queries.used_of(floor.book, ask.into)
+        # A correction finds the links of what was mixed then still there
+        - queries.used_of(floor.book, ask.into, but=mixture)
         - in_hoses(floor.book, floor.shop).get(ask.into, 0)
     )
-    mixture = floor.mint("L")[0]
     return {
         "mixture": mixture,
         "rest_g": max(rest, 1),

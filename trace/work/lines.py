@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from fillbook.trace.book import queries
+from fillbook.trace.book import held_within, queries
 from fillbook.trace.core import flow, ids, units
 from fillbook.trace.core.errors import Nonsense
 from fillbook.trace.work.ask import Ask, Batch, Line, Mass, Share, Tote
@@ -193,6 +193,13 @@ def load(ask: Load, floor: Floor) -> None:
             field="batch",
         )
     floor.check_held(ask.batch, "loading", "batch")
+    for source, share_e4 in held_within.in_batch(floor.book, ask.batch, floor.at):
+        floor.stop(
+            "held within",
+            f"{name} holds {share_e4 / 100:.2f} % of {source}, which is on hold; tires filled with it may have to wait for that to be lifted.",
+            ask.batch,
+            field="batch",
+        )
     batch = queries.batch(floor.book, ask.batch)
     loaded = floor.book.value(
         "SELECT coalesce(sum(grams), 0) FROM line_act WHERE item = ? AND what = 'load' AND NOT (shop = ? AND seq = ?)",

@@ -37,6 +37,7 @@ def desk() -> str:
     return render_template(
         "desk/desk.html", rows=rows, ready=[r for r in rows if r["case"] and r["case"].decision.ok][:SHOWN],
         released=released, kept_back=on_hold.held_among(book, [one["item"] for one in released]), dispatch=Form("dispatch"), alerts=later.alerts(book, shop)[:SHOWN],
+        reserved=queries.reserved(book, shop),
     )  # fmt: skip
 
 

@@ -78,13 +78,13 @@ def why_not_ours(item: str) -> str:
     return f"{ids.pretty(item)} is one of our own labels ({ids.KINDS[ids.kind_of(item)]}), not the supplier's: nothing was filled in from it."
 
 
-def said_in(asked: Request, book: Book) -> Said:
-    """The codes of a form: those read before, the one just scanned or typed, those in a photograph.
+def said_in(before: Sequence[str], asked: Request, book: Book, *, none_will_do: bool = False) -> Said:
+    """The codes of a form: those read *before*, the one just scanned or typed, those in a photograph.
 
-    Raises Nonsense as `photographed` does, for none at all, where only the shop's own labels were read, and for a code that a scanner
+    Raises Nonsense as `photographed` does, for none at all unless *none_will_do*, where only the shop's own labels were read, and for a code that a scanner
     of another keyboard typed.
     """
-    found = [code for code in asked.form.getlist("codes") if code.strip()]
+    found = [code for code in before if code.strip()]
     for line in filter(str.strip, asked.form.get("code", "").splitlines()):
         if item := own_label(book, line):
             raise Nonsense(why_not_ours(item), field="code")
@@ -106,7 +106,7 @@ def said_in(asked: Request, book: Book) -> Said:
             raise Nonsense(why_not_ours(own[0]), field="photo")
         found += [code for code in seen if not items[code]]
     found = list(dict.fromkeys(code.strip(" \t\r\n").replace("\x1d", "<GS>") for code in found))
-    if not found:
+    if not found and not none_will_do:
         raise Nonsense(
             "There is nothing to read: scan the supplier's label, photograph it, or type its number. To book the lot in, press Book in.",
             field="code",

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+
 from flask import Blueprint, flash, g, redirect, render_template, request
 from flask.typing import ResponseReturnValue
+from werkzeug.datastructures import MultiDict
 from werkzeug.exceptions import RequestEntityTooLarge
 
 from fillbook.labels import supplier_codes
@@ -47,12 +50,16 @@ class Receipt(Form):
         self.take(request.form)
         self.take_sources()
         before = self.said.getlist("refused")
+        if without := self.said.get("without", ""):
+            self._leave_out(without)
         try:
-            said, own = codes.said_in(request, here.book())
+            said, own = codes.said_in(
+                self.said.getlist("codes"), request, here.book(), none_will_do=bool(without)
+            )
             filled = codes.fill_in(here.book(), here.shop(), said, self.said)
         except ShopError as wrong:
             self.code_wrong = wrong
-            self.filled.codes = self._codes_before()
+            self._say_what_was_read()
             self.filled.refused = codes.still_refused(before, [])
             return
         filled.troubles = [codes.why_not_ours(item) for item in own] + filled.troubles
@@ -68,6 +75,13 @@ class Receipt(Form):
         filled.sources = self.filled.sources | filled.sources
         self.filled = filled
 
+    def _leave_out(self, code: str) -> None:
+        """Take out the code that was read by mistake, and what it filled in; what the other codes say is read once more."""
+        self.said.setlist("codes", [one for one in self.said.getlist("codes") if one != code])
+        for name in self.filled.sources:  # a value changed by hand is not among them
+            self.said.pop(name, None)
+        self.filled.sources = {}
+
     def read(self) -> Action:
         """As any form; one of the shop's own labels is no word of a receipt. Raises Nonsense for it, too."""
         for one in self.all_fields:
@@ -77,19 +91,18 @@ class Receipt(Form):
         return super().read()
 
     def codes_again(self) -> None:
-        """The codes read before, shown again beside a form that was refused."""
+        """The codes read before, shown again beside a form that was refused, with what does not fit among them."""
         self.take_sources()
-        self.filled.codes = self._codes_before()
+        self._say_what_was_read()
         self.filled.refused = codes.still_refused(self.said.getlist("refused"), [])
 
-    def _codes_before(self) -> list[supplier_codes.ReadCode]:
-        found = []
+    def _say_what_was_read(self) -> None:
+        book, shop = here.book(), here.shop()
         for code in self.said.getlist("codes")[: codes.MOST_CODES]:
-            try:
-                found.append(supplier_codes.read(code, codes.notes_of(here.book(), here.shop())))
-            except ShopError:
-                continue
-        return found
+            with contextlib.suppress(ShopError):
+                self.filled.codes.append(supplier_codes.read(code, codes.notes_of(book, shop)))
+        if said := [one.code for one in self.filled.codes]:
+            self.filled.troubles = codes.fill_in(book, shop, said, MultiDict()).troubles
 
     def inputs(self) -> list[Input]:
         drawn = super().inputs()

@@ -12,6 +12,7 @@ from fillbook.trace.web import here
 from fillbook.trace.web.forms import Form
 
 bp = Blueprint("identify", __name__)
+FIRST = 10  # candidates that stand open; nobody reads two hundred cards on a phone
 CLUES = ("complaint", "customer", "size", "unit", "serial", "wheel_serial", "months")
 
 
@@ -65,10 +66,12 @@ def _page(seq: int, form: Form) -> str:
             f"Event {seq} is no return without a label. The identify page lists those that wait."
         )
     form.about = []
+    first, others = found.candidates[:FIRST], found.candidates[FIRST:]
+    marked = {form.said.get("tire", ""), *form.said.getlist("rule_out")}
     facts = {one["item"]: items.facts(book, one["item"], here.say()) for one in found.candidates}
     stands = {one["item"]: queries.place_of(book, one["item"]) for one in found.candidates}
     g.scan_from = ""
     return render_template(
         "identify/case.html", case=found, form=form, facts=facts, stands=stands, ruled_out=form.said.getlist("rule_out"),
-        named=form.said.get("tire", ""),
+        named=form.said.get("tire", ""), first=first, others=others, open_others=any(one["item"] in marked for one in others),
     )  # fmt: skip

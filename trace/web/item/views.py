@@ -174,7 +174,7 @@ def next_steps(
 
 def _usual_steps(item: str, kind: str, state: str | None, *, danger: bool, held: bool) -> list[Step]:
     hold = Step("Hold", f"/do/hold?item={item}")
-    recall = Step("What holds it?", f"/recall?suspect={item}")
+    recall = Step("What contains it?", f"/recall?suspect={item}")
     scrap = Step("Scrap", f"/do/scrap?item={item}")
     correct = [hold, recall, scrap]
     match kind, state:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from urllib.parse import urlencode
 
 from flask import Blueprint, render_template, request
@@ -54,7 +55,7 @@ def picture(code: str) -> str:
     tables = [(way, found.of(way)[:FIRST_ROWS], len(found.of(way))) for way in WAYS]
     return render_template(
         "lineage/lineage.html", code=item, found=found, picture=found.picture, opened=opened, lanes=LANES,
-        ticks=_ticks(found.picture), address=address, tables=tables, words=WAYS,
+        ticks=_ticks(found.picture), drawn=_drawn, address=address, tables=tables, words=WAYS,
     )  # fmt: skip
 
 
@@ -74,7 +75,19 @@ def _ticks(picture: lineage.Picture, many: int = 6) -> list[Tick]:
     """Dates at even distances."""
     if not picture.boxes:
         return []
-    span, width = picture.end - picture.start, picture.width - lineage.MIN_W
+    span, width = picture.end - picture.start, picture.width - 2 * lineage.SIDE - lineage.MIN_W
     return [
-        Tick(round(width * n / many), times.show_date(picture.start + span * n // many, here.say().zone)) for n in range(many + 1)
+        Tick(lineage.SIDE + round(width * n / many), times.show_date(picture.start + span * n // many, here.say().zone)) for n in range(many + 1)
     ]  # fmt: skip
+
+
+def _drawn(points: tuple[tuple[int, int], ...]) -> str:
+    """The path of a line through *points*: straight where x stays, else a turn that never leaves the height between the two."""
+    path = f"M{points[0][0]} {points[0][1]}"
+    for (x0, y0), (x1, y1) in pairwise(points):
+        if x0 == x1:
+            path += f" V{y1}"
+            continue
+        turn = (y0 + y1) // 2 if y0 != y1 else y0 + lineage.ROW_GAP - 4
+        path += f" C{x0} {turn} {x1} {turn} {x1} {y1}"
+    return path

@@ -19,6 +19,7 @@ from fillbook.trace.web.languages import choice
 from fillbook.trace.web.racks.morning import morning_list_pdf
 
 bp = Blueprint("racks", __name__)
+MOST_SOAKING = 200
 JUST_NOW_S = 15 * 60  # what was laid here within this time stands at the top of the zone's page
 
 
@@ -121,13 +122,15 @@ def _zone(found: str) -> str:
         form.about = []
     shown = [one for one in queries.zones(here.book(), here.shop()) if one["item"] == found]
     since = here.now() - JUST_NOW_S
+    live = _live(shown, False)
     laid = [
-        one
-        for one in reversed(zones.lay_there(here.book(), found, since, here.now()))
+        (one["from"], one["item"])
+        for one in zones.lay_there(here.book(), found, since, here.now())
         if one["from"] >= since and one["until"] is None
     ]
+    laid += [(one.since, one.item) for one in live["soaking"].get(found, []) if one.since >= since]
     return render_template(
-        "racks/racks.html", forms=forms, laid=laid, moving=[], cups=[], **_live(shown, False)
+        "racks/racks.html", forms=forms, laid=sorted(laid, reverse=True), moving=[], cups=[], **live
     )
 
 
@@ -140,9 +143,12 @@ def _live(shown: list[Any], whole: bool) -> dict[str, Any]:
             re.sub(r"\s*Ready about [^.]*\.$", "", words) for words in row["blocks"]
         ]  # it has a column of its own
         there[row["zone"]].append(row)
+    soaking: dict[str, list[Any]] = defaultdict(list)  # taken in, warming up there before they are filled
+    for tire in queries.in_state(book, shop, "soaking", most=MOST_SOAKING):
+        soaking[tire.place].append(tire)
     doubts = loggers.open_doubts(book, shop)
     return {
-        "zones": shown, "there": there, "whole": whole, "limit": queries.limit(book, shop, "cure_temperature", at),
+        "zones": shown, "there": there, "soaking": soaking, "whole": whole, "limit": queries.limit(book, shop, "cure_temperature", at),
         "newest": {one["item"]: queries.newest_sample(book, one["item"]) for one in shown},
         "readings": {one["item"]: queries.readings(book, one["item"], at - 86_400, at)[-1:] for one in shown},
         "doubts": {one["item"]: sum(d.zone == one["item"] for d in doubts) for one in shown},

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 
-from flask import flash, session
+from flask import Request, flash, session
+from werkzeug.exceptions import RequestEntityTooLarge
+from werkzeug.sansio.multipart import Data, Epilogue, Field, File, MultipartDecoder, NeedData
 
 from fillbook.trace.book import queries
 from fillbook.trace.core import ids
@@ -12,12 +14,32 @@ from fillbook.trace.core.errors import UnknownItem
 from fillbook.trace.web import here
 
 PAGE = re.compile("[a-z]{0,20}(:[A-Z0-9,]{0,1000})?")  # a place, and the line, zone or tires it is about
+FIRST = 16_384  # bytes of a form that is too large, in which the fields before its file stand
 MOVING_S = 120  # so long after a tire was scanned at the racks, the zone scanned next is where it goes
 
 
 def page_said(text: str) -> str:
     """The page a scan came from, as our pages say it; nothing where *text* is none of theirs, since addresses are made of it."""
     return text if PAGE.fullmatch(text) else ""
+
+
+def said_first(asked: Request) -> dict[str, str]:
+    """The fields that stand before the file in a form too large to be taken: where a photograph was taken is not lost with it."""
+    found: dict[str, str] = {}
+    boundary = asked.mimetype_params.get("boundary", "")
+    if asked.mimetype != "multipart/form-data" or not boundary:
+        return found
+    parts, name = MultipartDecoder(boundary.encode(), max_form_memory_size=FIRST), ""
+    try:
+        parts.receive_data(asked.environ["wsgi.input"].read(FIRST))
+        while not isinstance(part := parts.next_event(), NeedData | Epilogue | File):
+            if isinstance(part, Field):
+                name = part.name
+            elif isinstance(part, Data):
+                found[name] = found.get(name, "") + part.data.decode(errors="replace")
+    except (ValueError, RequestEntityTooLarge):  # no form after all
+        return {}
+    return found
 
 
 def back_to(came_from: str) -> str:

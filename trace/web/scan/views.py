@@ -15,12 +15,14 @@ from flask import (
     url_for,
 )
 from flask.typing import ResponseReturnValue
+from werkzeug.exceptions import RequestEntityTooLarge
 
 from fillbook.trace.book import items, queries
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, ShopError
 from fillbook.trace.web import here
 from fillbook.trace.web import scanned as tags
+from fillbook.trace.web import trouble as refusals
 from fillbook.trace.web.racks import laying
 from fillbook.trace.web.scan import in_page, leading, photos
 from fillbook.trace.web.scan.leading import page_for
@@ -196,6 +198,14 @@ def _described(found: list[dict[str, str]]) -> list[dict[str, str]]:
         one["facts"] = " · ".join(facts.values())
         one["why"] = one.get("by", one["why"])
     return found
+
+
+@bp.errorhandler(RequestEntityTooLarge)
+def too_large(_: RequestEntityTooLarge) -> ResponseReturnValue:
+    return refusals.page(
+        "The photograph is larger than 24 MB: take it at a lower resolution, or type the ID below the code. Nothing was changed.",
+        413,
+    )
 
 
 @bp.get("/search")

@@ -10,7 +10,7 @@ from flask.typing import ResponseReturnValue
 from fillbook.trace.book import loggers, queries, zones
 from fillbook.trace.book.opening import Row
 from fillbook.trace.core import ids, times
-from fillbook.trace.core.errors import ShopError, WrongKind
+from fillbook.trace.core.errors import ShopError, UnknownItem, WrongKind
 from fillbook.trace.web import here
 from fillbook.trace.web.forms import Form
 from fillbook.trace.web.item.views import the_item
@@ -31,7 +31,10 @@ def the_zone(code: str) -> Row:
         raise WrongKind(
             f"{ids.pretty(found)} is a {ids.KINDS[ids.kind_of(found)]}; this page is a zone's. Scan the zone's sign."
         )
-    return next(row for row in queries.zones(here.book(), here.shop()) if row["item"] == found)
+    zone = next((row for row in queries.zones(here.book(), here.shop()) if row["item"] == found), None)
+    if zone is None:
+        raise UnknownItem(f"{ids.pretty(found)} was voided and names nothing any more. Use the right label.")
+    return zone
 
 
 @bp.get("/zones")
