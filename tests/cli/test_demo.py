@@ -61,6 +61,18 @@ def test_ten_weeks_are_recalled_without_missing_a_tire_and_replay(tmp_path):
     book.db.close()
 
 
+@pytest.mark.parametrize(
+    ("until", "seed"), [("2026-11-23 06:00", 417), ("2026-11-24 06:00", 417), ("2026-11-30 06:00", 3)]
+)
+def test_another_mornings_story_comes_to_its_end_and_is_recalled_whole(until, seed):
+    """A fill that is noted for something before it is held for another thing; a listed tire that waits to be ground."""
+    book = create(":memory:")
+    truth = demo.build(book, times.parse(until, names.TIMEZONE).at, 10, seed)
+    found = compare(recalls.recall(book, names.SITE, truth["bad_lot"], with_traces=True), truth)
+    assert (found.missed, found.wrongly_certain, found.outside) == ((), (), ()) and found.to_be_listed > 40
+    book.db.close()
+
+
 def test_the_short_one_prints_both_and_agrees(short):
     assert "Missed: 0." in short.said and "Called certain without holding any: 0." in short.said
     assert f"of {len(short.truth['tires'])} tires." in short.said

@@ -59,6 +59,11 @@ class BookHands:
 
         return on_hold.held_among(self.book, tires)
 
+    def recalled(self, tires: Sequence[str]) -> set[str]:
+        from fillbook.trace.book import on_hold
+
+        return set(on_hold.recalled(self.book, tires, ended=True))
+
     def open_returns(self) -> dict[int, list[str]]:
         from fillbook.trace.book import returned
 
