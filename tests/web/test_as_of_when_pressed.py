@@ -55,6 +55,18 @@ def test_one_that_had_arrived_is_not_another(web, names, clock):
     assert "it was not done twice" in web.words(web.get(answer.location))
 
 
+def test_a_time_that_cannot_be_is_now(web, names, clock):
+    """The device's clock was put forward by hours between two touches: the fill would have ended before it began."""
+    form, said = finish(web, names)
+    clock.now += 600
+    web.send(form, **said, waited=str(6 * 3600))
+    assert queries.fill(web.book, names["filling"]).at == clock.now
+    form.fields["request"] = ["another"]
+    before = web.head()
+    web.send(form, 409, **said, waited=str(6 * 3600))  # what is refused for something else stays refused
+    assert web.head() == before
+
+
 def test_what_is_asked_about_first_keeps_its_time(web, names, clock):
     form, said = finish(web, names)
     clock.now += 1800

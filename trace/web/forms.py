@@ -6,6 +6,7 @@ import contextlib
 import re
 import uuid
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from typing import Any
 
 from flask import flash, g, request, session
@@ -121,6 +122,15 @@ class Form:
                 "send it again.",
                 field="who",
             )
+        try:
+            return self._sign(action)
+        except Nonsense:
+            if action.at is None or self.said.get("at", "").strip():
+                raise
+            # The device's clock was set meanwhile, so that it would be before what it followed: then as of now
+            return self._sign(replace(action, at=None))
+
+    def _sign(self, action: acting.Action) -> acting.Answer:
         return signing.act(here.book(), action, pin=self.pin, now=here.now(), begins=self.begins)
 
     def doer(self) -> Any:
