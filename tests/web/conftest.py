@@ -173,8 +173,8 @@ class Web:
     def head(self):
         return self.book.value("SELECT max(head_seq) FROM chain")
 
-    def finish_fill(self, names, **typed):
-        """The page after DONE for the tire that is being filled: 330 lb at 60 psi, but for what is *typed*."""
+    def fill_form(self, names):
+        """The form of the tire that is being filled, and what is typed: 330 lb at 60 psi."""
         form = self.form(f"/cage/{names['line_3']}", f"/cage/{names['line_3']}/finish/{names['filling']}")
         said = {
             "weight_g": "330",
@@ -183,6 +183,11 @@ class Web:
             "pressure_pa__unit": "psi",
             "mix_e4": "0",
         }
+        return form, said
+
+    def finish_fill(self, names, **typed):
+        """The page after DONE for the tire that is being filled: 330 lb at 60 psi, but for what is *typed*."""
+        form, said = self.fill_form(names)
         return self.get(self.send(form, **{**said, **typed}).headers["Location"])
 
     def last(self):

@@ -3,22 +3,11 @@
 import pytest
 
 from fillbook.trace.book import queries
-
-
-def finish(web, names):
-    form = web.form(f"/cage/{names['line_3']}", f"/cage/{names['line_3']}/finish/{names['filling']}")
-    said = {
-        "weight_g": "330",
-        "weight_g__unit": "lb",
-        "pressure_pa": "60",
-        "pressure_pa__unit": "psi",
-        "mix_e4": "0",
-    }
-    return form, said
+from fillbook.trace.core import times
 
 
 def test_a_fill_ends_when_done_was_touched(web, names, clock):
-    form, said = finish(web, names)
+    form, said = web.fill_form(names)
     clock.now += 1800
     web.send(form, **said, waited="1260")
     assert queries.fill(web.book, names["filling"]).at == clock.now - 1260
@@ -27,26 +16,24 @@ def test_a_fill_ends_when_done_was_touched(web, names, clock):
 
 @pytest.mark.parametrize("waited", ["", "59", "-600", "600.5", "1e3", "soon", str(8 * 86_400), "9" * 30])
 def test_some_seconds_are_nothing_and_nonsense_neither(web, names, clock, waited):
-    form, said = finish(web, names)
+    form, said = web.fill_form(names)
     clock.now += 1800
     web.send(form, **said, waited=waited)
     assert queries.fill(web.book, names["filling"]).at == clock.now
 
 
 def test_a_time_that_was_typed_counts(web, names, clock):
-    form, said = finish(web, names)
+    form, said = web.fill_form(names)
     clock.now += 3600
     at = web.book.value("SELECT at FROM fill_start WHERE item = ?", names["filling"]) + 900
     zone = queries.timezone(web.book, "BH")
-    from fillbook.trace.core import times
-
     web.send(form, **said, waited="1260", at=times.show(at, zone))
     assert abs(queries.fill(web.book, names["filling"]).at - at) < 60
 
 
 def test_one_that_had_arrived_is_not_another(web, names, clock):
     """The book had it, the answer was lost: sent again some minutes later, it is the same."""
-    form, said = finish(web, names)
+    form, said = web.fill_form(names)
     web.send(form, **said)
     ended, before = clock.now, web.head()
     clock.now += 900
@@ -57,7 +44,7 @@ def test_one_that_had_arrived_is_not_another(web, names, clock):
 
 def test_a_time_that_cannot_be_is_now(web, names, clock):
     """The device's clock was put forward by hours between two touches: the fill would have ended before it began."""
-    form, said = finish(web, names)
+    form, said = web.fill_form(names)
     clock.now += 600
     web.send(form, **said, waited=str(6 * 3600))
     assert queries.fill(web.book, names["filling"]).at == clock.now
@@ -68,7 +55,7 @@ def test_a_time_that_cannot_be_is_now(web, names, clock):
 
 
 def test_what_is_asked_about_first_keeps_its_time(web, names, clock):
-    form, said = finish(web, names)
+    form, said = web.fill_form(names)
     clock.now += 1800
     answer = web.send(form, 422, **{**said, "weight_g": "1e99"}, waited="1260")
     assert 'data-waited="1260"' in answer.get_data(as_text=True)

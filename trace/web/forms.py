@@ -15,7 +15,7 @@ from werkzeug.datastructures import MultiDict
 from fillbook.trace.book import queries, sign_ins
 from fillbook.trace.core import keyboards
 from fillbook.trace.core.errors import Conflict, Nonsense, NotAllowed, ShopError, Stopped, UnknownItem
-from fillbook.trace.web import field_words, held, here, inputs, wording
+from fillbook.trace.web import field_words, held, here, inputs, late, wording
 from fillbook.trace.web.inputs import Input
 from fillbook.trace.web.scan.named import keyboards_differ
 from fillbook.trace.web.trouble import status_of
@@ -29,7 +29,6 @@ SAID_AT_ONCE, LONGEST_SAID = 4, 500
 OVER_WHEN_PRESSED = (
     "finish fill", "pause", "abandon", "hook up", "unhook", "odd flow", "leak", "purge", "pour cup", "read cup", "read temperature",
 )  # fmt: skip
-LATE_S, OLDEST_S = 60, 7 * 86_400
 REQUEST = re.compile("[A-Za-z0-9_-]{1,64}")
 #: A caption that begins so is set in quotation marks: "Why is missing" would read as a question.
 ASKING = re.compile(r"(?:why|what|how|which|who|whose|where|when)\b", re.IGNORECASE)
@@ -171,7 +170,7 @@ class Form:
             self.said.setdefault(name, value)
         self.asked = self.said.get("asked", "") or self.asked
         self.pin = self.said.pop("pin", "")
-        self.waited = here.number(said.get("waited", "")) or 0
+        self.waited = late.waited(said)
         sent = said.get("request", "")
         if REQUEST.fullmatch(sent):  # a device's requests begin otherwise: no page uses up their numbers
             self.request_id = sent
@@ -215,7 +214,7 @@ class Form:
 
     def _as_of(self) -> int | None:
         """When its button was touched, if that is a while ago and the book has not heard of it since: seconds of UTC, else None."""
-        if not self.is_over or not LATE_S <= self.waited <= OLDEST_S:
+        if not self.is_over or not self.waited:
             return None
         heard = queries.event_of_request(here.book(), here.shop(), self.request_id) if g.get("shop") else None
         return here.now() - self.waited if heard is None else None

@@ -20,7 +20,7 @@ from werkzeug.exceptions import RequestEntityTooLarge
 from fillbook.trace.book import items, queries
 from fillbook.trace.core import ids
 from fillbook.trace.core.errors import Nonsense, ShopError
-from fillbook.trace.web import here
+from fillbook.trace.web import here, late
 from fillbook.trace.web import scanned as tags
 from fillbook.trace.web import trouble as refusals
 from fillbook.trace.web.racks import laying
@@ -31,8 +31,6 @@ from fillbook.trace.web.trouble import status_of
 
 bp = Blueprint("scan", __name__)
 TWICE_S = 2
-LATE_S = 60  # what waited longer than this for a connection is entered as of when it was scanned
-OLDEST_S = 7 * 86_400
 
 
 @bp.post("/scan")
@@ -54,8 +52,8 @@ def take() -> ResponseReturnValue:
     """
     came_from = leading.page_said(request.form.get("from", ""))
     by_scanner = request.form.get("by") == "scanner"
-    waited = here.number(request.form.get("waited", "")) or 0
-    at = here.now() - waited if LATE_S <= waited <= OLDEST_S else None
+    waited = late.waited(request.form)
+    at = here.now() - waited if waited else None
     code, status, headers = "", 200, {"X-Scan": "stop"}
     try:
         code = said(request.form.get("code", ""))
