@@ -172,7 +172,7 @@ def start_fill(ask: StartFill, floor: Floor) -> dict[str, int]:
         floor.stop(
             "held within",
             f"What is in the hopper of {line} may be {share_e4 / 100:.2f} % {source}, which is on hold; with {mix / 100:g} % regrind {name} "
-            "would have to wait for that.",
+            "would have to wait for that. Empty the hopper first, or fill it without regrind.",
             ask.tire,
             field="line",
         )

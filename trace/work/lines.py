@@ -196,7 +196,7 @@ def load(ask: Load, floor: Floor) -> None:
     for source, share_e4 in held_within.in_batch(floor.book, ask.batch, floor.at):
         floor.stop(
             "held within",
-            f"{name} holds {share_e4 / 100:.2f} % of {source}, which is on hold; tires filled with it may have to wait for that to be lifted.",
+            f"{name} holds {share_e4 / 100:.2f} % of {source}, which is on hold; tires filled with it may have to wait for that to be lifted. Take another batch.",
             ask.batch,
             field="batch",
         )
